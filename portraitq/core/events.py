@@ -102,11 +102,13 @@ CancelWhy = Literal["customer", "booth", "no_show"]
 PaidHow = Literal["cash", "card", "other"]
 
 
-class _Strict(BaseModel):
+class Strict(BaseModel):
+    """A form that takes nothing but what it names, and never changes."""
+
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True, ser_json_inf_nan="strings")
 
 
-class Data(_Strict):
+class Data(Strict):
     """The fields of one kind of event."""
 
     kind: ClassVar[str]
@@ -118,7 +120,7 @@ class OfTicket(Data):
     ticket: TicketId
 
 
-class ThreeGuesses(_Strict):
+class ThreeGuesses(Strict):
     """Of ten goes one is quicker than `quick_s`, half are quicker than `usual_s`, one is slower than `slow_s`."""
 
     quick_s: Number
@@ -134,7 +136,7 @@ class ThreeGuesses(_Strict):
         return self
 
 
-class Stage(_Strict):
+class Stage(Strict):
     """One stage of a style; `per_sitter` when it is done once for each sitter, its guesses being for one."""
 
     id: Id
@@ -150,7 +152,7 @@ class Stage(_Strict):
         return self
 
 
-class Style(_Strict):
+class Style(Strict):
     """A style that the booth draws, its price in minor units and its stages in their order."""
 
     id: Id
@@ -159,7 +161,7 @@ class Style(_Strict):
     stages: Annotated[tuple[Stage, ...], Field(min_length=1, max_length=40, strict=False)]
 
 
-class Artist(_Strict):
+class Artist(Strict):
     """An artist and the styles they draw."""
 
     id: Id
@@ -167,7 +169,7 @@ class Artist(_Strict):
     styles: Annotated[tuple[Id, ...], Field(strict=False)]
 
 
-class BoothSettings(_Strict):
+class BoothSettings(Strict):
     """The booth's name, zone, currency (ISO 4217), wanted share of kept promises, and rounding of promises."""
 
     name: Name
@@ -177,7 +179,7 @@ class BoothSettings(_Strict):
     round_to_s: Annotated[int | float, Field(gt=0, le=86_400, allow_inf_nan=False)]
 
 
-class Break(_Strict):
+class Break(Strict):
     """A planned break of one artist."""
 
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True, populate_by_name=True)
@@ -456,7 +458,7 @@ class Event:
         return self.at - timedelta(seconds=self.ago_s) if self.ago_s else self.at
 
 
-class _Head(_Strict):
+class _Head(Strict):
     seq: Annotated[int, Field(ge=1)]
     id: CommandId
     at: Instant
