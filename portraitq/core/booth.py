@@ -100,7 +100,8 @@ class Booth:
     def may_draw(self, artist: str, ticket: Ticket) -> bool:
         """Whether `artist` is one who may draw `ticket`: they have its style, and nobody else was asked for.
 
-        A request for an artist, or a style, that the set-up no longer knows binds nobody.
+        A style that the set-up no longer knows binds nobody, and neither does a request for an artist whom it no longer
+        knows, or who no longer draws that style.
         """
         return self.set_up is not None and _why_not(self.set_up, artist, ticket) is None
 
@@ -111,13 +112,14 @@ class Booth:
 
 def _why_not(set_up: SetUp, artist: str, ticket: Ticket) -> str | None:
     """Why `artist` may not draw `ticket`, in a sentence; None when they may."""
-    who, asked = set_up.artist(artist), ticket.wants_artist
+    who, asked = set_up.artist(artist), set_up.artist(ticket.wants_artist) if ticket.wants_artist else None
+    style = set_up.style(ticket.style.id)
     if who is None:
-        return f"{artist!r} is no artist of this booth."
-    if asked is not None and asked != artist and set_up.artist(asked) is not None:
-        return f"number {ticket.number} was asked of {asked}, not of {artist}."
-    if ticket.style.id not in who.styles and set_up.style(ticket.style.id) is not None:
-        return f"{artist} does not draw {ticket.style.id}, the style of number {ticket.number}."
+        return f'"{artist}" is no artist of this booth.'
+    if asked is not None and asked.id != artist and (style is None or style.id in asked.styles):
+        return f'Number {ticket.number} was asked of "{asked.id}", not of "{artist}".'
+    if style is not None and style.id not in who.styles:
+        return f'"{artist}" does not draw "{style.id}", the style of number {ticket.number}.'
     return None
 
 
@@ -135,7 +137,9 @@ def import_lines(lines: Iterable[str]) -> tuple[Booth, list[Event]]:
     for number, event in enumerate(parse_lines(lines), start=1):
         try:
             if event.id in commands and event.id != folding.last_id:
-                raise Refused(f"the command {event.id!r} was carried out before, further up; each id is used once.")
+                raise Refused(
+                    f'The command "{event.id}" stands further up already; what one command causes stands together.'
+                )
             folding.take(event)
         except Refused as reason:
             raise RefusedLine(number, str(reason)) from reason
@@ -178,13 +182,14 @@ class _Folding:
 
     def take(self, event: Event) -> None:
         if event.seq != self.seq + 1:
-            raise Refused(f"seq {self.seq + 1} was expected, not {event.seq}.")
+            raise Refused(f"The seq {self.seq + 1} was expected, not {event.seq}.")
         if self.last_at is not None and event.at < self.last_at:
             raise Refused(
-                f"at {print_instant(event.at)} is earlier than the line before it, {print_instant(self.last_at)}."
+                f"An instant from {print_instant(self.last_at)} on, that of the line before, was expected, "
+                f"not {print_instant(event.at)}."
             )
         if self.set_up is None and not isinstance(event.data, SetUp):
-            raise Refused(f"the booth has no set-up yet: set_up was expected first, not {event.kind}.")
+            raise Refused(f"The booth has no set-up yet: set_up was expected first, not {event.kind}.")
         if isinstance(event.data, OfTicket) and not isinstance(event.data, Ordered):
             self._ticket(event, event.data)
         else:
@@ -195,14 +200,14 @@ class _Folding:
         assert self.set_up is not None
         if self.set_up.artist(id) is None:
             known = ", ".join(artist.id for artist in self.set_up.artists) or "none"
-            raise Refused(f"{id!r} is no artist of this booth (it has {known}).")
+            raise Refused(f'"{id}" is no artist of this booth (it has {known}).')
 
     def _known_style(self, id: str) -> Style:
         assert self.set_up is not None
         if style := self.set_up.style(id):
             return style
         known = ", ".join(style.id for style in self.set_up.styles) or "none"
-        raise Refused(f"{id!r} is no style of this booth (it has {known}).")
+        raise Refused(f'"{id}" is no style of this booth (it has {known}).')
 
     def _set_up(self, event: Event, data: SetUp) -> None:
         self.set_up = data
@@ -216,11 +221,11 @@ class _Folding:
 
     def _day_opened(self, event: Event, data: DayOpened) -> None:
         if self.day is not None:
-            raise Refused(f"the day {self.day.day} is still open; it must be closed before {data.day} is opened.")
+            raise Refused(f"The day {self.day.day} is still open; it must be closed before {data.day} is opened.")
         if self.days and data.day < self.days[-1].day:
-            raise Refused(f"the day {data.day} is before {self.days[-1].day}, which was traded already.")
+            raise Refused(f"The day {data.day} is before {self.days[-1].day}, which was traded already.")
         if data.closes_at <= event.at:
-            raise Refused(f"closes_at {print_instant(data.closes_at)} is not after the opening.")
+            raise Refused(f"A closing time after the opening was expected, not {print_instant(data.closes_at)}.")
         for planned in data.breaks:
             self._known_artist(planned.artist)
         if not self.days or self.days[-1].day != data.day:
@@ -229,21 +234,21 @@ class _Folding:
 
     def _day_closed(self, event: Event, data: DayClosed) -> None:
         if self.day is None:
-            raise Refused("no day is open, so none can be closed.")
+            raise Refused("No day is open, so none can be closed.")
         self.days[-1] = replace(self.days[-1], closed_at=event.happened_at)
         self.here_since.clear()
 
     def _artist_in(self, event: Event, data: ArtistIn) -> None:
         self._known_artist(data.artist)
         if data.artist in self.here_since:
-            raise Refused(f"{data.artist} is in already.")
+            raise Refused(f'"{data.artist}" is in already.')
         self.here_since[data.artist] = event.happened_at
         self.free_since[data.artist] = event.happened_at
 
     def _artist_out(self, event: Event, data: ArtistOut) -> None:
         self._known_artist(data.artist)
         if data.artist not in self.here_since:
-            raise Refused(f"{data.artist} is not in, so cannot go.")
+            raise Refused(f'"{data.artist}" is not in, so cannot go.')
         del self.here_since[data.artist]
 
     def _walked_away(self, event: Event, data: WalkedAway) -> None:
@@ -253,18 +258,18 @@ class _Folding:
 
     def _ordered(self, event: Event, data: Ordered) -> None:
         if (day := self.day) is None:
-            raise Refused("no day is open: open the day before taking an order.")
+            raise Refused("No day is open: open the day before taking an order.")
         if data.ticket in self.tickets:
-            raise Refused(f"the ticket {data.ticket!r} was ordered before.")
+            raise Refused(f'The ticket "{data.ticket}" was ordered before.')
         if data.number != self.last_number + 1:
-            raise Refused(f"number {self.last_number + 1} comes next on {day.day}, not {data.number}.")
+            raise Refused(f"Number {self.last_number + 1} comes next on {day.day}, not {data.number}.")
         style = self._known_style(data.style)
         if data.artist is not None:
             self._known_artist(data.artist)
             assert self.set_up is not None
             asked = self.set_up.artist(data.artist)
             if asked is not None and style.id not in asked.styles:
-                raise Refused(f"{asked.name} does not draw {style.name}.")
+                raise Refused(f'"{asked.id}" does not draw "{style.id}".')
         self.tickets[data.ticket] = Ticket(
             id=data.ticket,
             number=data.number,
@@ -283,7 +288,7 @@ class _Folding:
     def _ticket(self, event: Event, data: OfTicket) -> None:
         before = self.tickets.get(data.ticket)
         if before is None:
-            raise Refused(f"there is no ticket {data.ticket!r}.")
+            raise Refused(f'There is no ticket "{data.ticket}".')
         after = step(before, event)
         if isinstance(data, Started | TouchedUp):
             self._easel_is_free(data.artist, before, isinstance(data, Started))
@@ -296,19 +301,19 @@ class _Folding:
         self._known_artist(artist)
         assert self.set_up is not None
         if artist not in self.here_since:
-            raise Refused(f"{artist} is not in: say that they are before a portrait goes to their easel.")
+            raise Refused(f'"{artist}" is not in: say that they are before a portrait goes to their easel.')
         if at_hand := self.easels.get(artist):
             raise Refused(
-                f"number {self.tickets[at_hand].number} is on the easel of {artist}: finish it or put it back."
+                f'Number {self.tickets[at_hand].number} is on the easel of "{artist}": finish it or put it back first.'
             )
         if is_start and (reason := _why_not(self.set_up, artist, ticket)):
             raise Refused(reason)
 
     def _move(self, data: Moved) -> None:
         if data.before == data.ticket:
-            raise Refused(f"number {self.tickets[data.ticket].number} cannot be moved before itself.")
+            raise Refused(f"Number {self.tickets[data.ticket].number} cannot be moved before itself.")
         if data.before is not None and data.before not in self.queue:
-            raise Refused(f"{data.before!r} is not in the queue, so nothing can be moved before it.")
+            raise Refused(f'The ticket "{data.before}" is not in the queue, so nothing can be moved before it.')
         self.queue.remove(data.ticket)
         self.queue.insert(len(self.queue) if data.before is None else self.queue.index(data.before), data.ticket)
 
@@ -326,7 +331,8 @@ class _Folding:
         if after.place in OVER:
             self.open_ids.pop(after.id, None)
         elif before.place in OVER:
-            self.open_ids[after.id] = None
+            still_open = {*self.open_ids, after.id}
+            self.open_ids = {id: None for id in self.tickets if id in still_open}
 
 
 _AT_BOOTH: dict[str, Callable[[_Folding, Event, Any], None]] = {

@@ -8,8 +8,8 @@ and a few things that a careful counter would stop although a journal may tell o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -19,7 +19,8 @@ from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import (
     COUNTER,
     KINDS,
-    Ago,
+    LONGEST_S,
+    AnyNumber,
     ArtistOut,
     By,
     Cents,
@@ -37,10 +38,11 @@ from portraitq.core.events import (
     StageDone,
     Strict,
     TicketId,
+    shown,
     to_the_millisecond,
     validated,
 )
-from portraitq.core.life import DRAWING, ON_EASEL, PAUSED
+from portraitq.core.life import DRAWING, IN_QUEUE, ON_EASEL, TOUCH_UP, Ticket
 
 
 class Order(Data):
@@ -81,7 +83,7 @@ class _Sent(Strict):
     id: CommandId
     kind: str
     data: dict[str, Any]
-    ago_s: Ago | Annotated[int, Field(ge=0, le=0)] | None = None
+    ago_s: Annotated[AnyNumber, Field(ge=0, le=LONGEST_S)] | None = None
 
 
 class _From(Strict):
@@ -92,18 +94,18 @@ def read_command(sent: object, by: str = COUNTER) -> Command:
     """A command from plain JSON values `{"id","kind","data","ago_s"?}`; Malformed names the field that is wrong."""
     head = validated(_Sent, sent)
     if head.kind not in ASKED:
-        raise Malformed(f"kind: {head.kind!r} is not a command (expected one of {', '.join(ASKED)})", "kind")
+        raise Malformed(f"kind: {shown(head.kind)} is no command, which are {', '.join(ASKED)}.", "kind")
     data = validated(ASKED[head.kind], head.data, "data")
     return Command(head.id, data, validated(_From, {"by": by}).by, head.ago_s or 0)
 
 
 def decide(booth: Booth, command: Command, now: datetime) -> list[Event]:
     """What `command` makes happen at `booth`, in order; Refused if any of it may not. `now` is an instant in UTC."""
-    if reason := _would_regret(booth, command.data):
-        raise Refused(reason)
     at = to_the_millisecond(now)
     if booth.last_at is not None and at < booth.last_at:
         at = booth.last_at  # a clock that was set back never makes the journal go back
+    if reason := _would_regret(booth, command.data, at - timedelta(seconds=command.ago_s)):
+        raise Refused(reason)
     events = [
         Event(booth.seq + step, command.id, at, command.by, data, command.ago_s)
         for step, data in enumerate(_in_full(booth, command.data), start=1)
@@ -158,26 +160,43 @@ def _stage_left(booth: Booth, id: str) -> str | None:
     return ticket.style.stages[-1].id
 
 
-def _would_regret(booth: Booth, data: Data) -> str | None:
-    """Why a careful counter would not do this now, though a journal may tell of it."""
+def _would_regret(booth: Booth, data: Data, said_at: datetime) -> str | None:
+    """Why a careful counter would not have done this at `said_at`, though a journal may tell of it."""
     match data:
         case SetUp():
             return _breaks_what_is_open(booth, data)
-        case ArtistOut(artist=artist) if (ticket := booth.on_easel(artist)) and ticket.place not in (PAUSED,):
-            return f"Number {ticket.number} is on the easel: pause it, finish it or put it back before going."
+        case Order(ready_by=datetime() as ready_by) | Promised(ready_by=ready_by) if ready_by < said_at:
+            return "A promise cannot lie in the past: promise a later time."
+        case Order(style=style) if booth.set_up is not None and booth.set_up.style(style) is not None:
+            if not any(style in artist.styles for artist in booth.set_up.artists):
+                return f'No artist of this booth draws "{style}": say in the set-up who does.'
+        case ArtistOut(artist=artist) if (ticket := booth.on_easel(artist)) and ticket.place in (DRAWING, TOUCH_UP):
+            way_out = "pause it, finish it or put it back" if ticket.place == DRAWING else "pause or finish it"
+            return f"Number {ticket.number} is on the easel: {way_out} before going."
         case Paid(amount=0):
             return "An amount of 0 is nothing paid: give the amount that changed hands."
         case Paid(ticket=id, amount=amount) if amount < 0 and (owner := booth.tickets.get(id)) and owner.paid < -amount:
             return f"Number {owner.number} has paid less than is to be given back."
-        case Promised(ready_by=ready_by) if booth.last_at is not None and ready_by < booth.last_at:
-            return "A promise cannot lie in the past: promise a later time."
     return None
 
 
 def _breaks_what_is_open(booth: Booth, new: SetUp) -> str | None:
+    after = replace(booth, set_up=new)
     for ticket in booth.open_tickets():
         if ticket.place in ON_EASEL and ticket.artist is not None and new.artist(ticket.artist) is None:
-            return f"{ticket.artist} has number {ticket.number} on the easel: keep them in the set-up until it is done."
+            return (
+                f'"{ticket.artist}" has number {ticket.number} on the easel: keep them in the set-up until it is done.'
+            )
         if ticket.finished_at is None and new.style(ticket.style.id) is None:
-            return f"{ticket.style.name} is still to be drawn for number {ticket.number}: keep the style until then."
+            return f'"{ticket.style.id}" is still to be drawn for number {ticket.number}: keep the style until then.'
+        if ticket.place in IN_QUEUE and _who_draws(booth, ticket) and not _who_draws(after, ticket):
+            return (
+                f'Nobody would draw "{ticket.style.id}" for number {ticket.number}: keep an artist who does until then.'
+            )
     return None
+
+
+def _who_draws(booth: Booth, ticket: Ticket) -> list[str]:
+    """The artists of the set-up who may draw `ticket`, in or not."""
+    artists = booth.set_up.artists if booth.set_up else ()
+    return [artist.id for artist in artists if booth.may_draw(artist.id, ticket)]

@@ -8,10 +8,12 @@ exported, imported and exported again is byte-identical.
 from __future__ import annotations
 
 import json
+import math
 import re
-from collections.abc import Iterable, Iterator
+from calendar import monthrange
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -30,10 +32,18 @@ from pydantic import (
 from portraitq.core.errors import Malformed, RefusedLine
 
 INSTANT_FORM = "2026-06-06T09:00:00.000Z"
-_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", re.ASCII)
+# Years 1900 to 2999, so that neither a day's end nor an age taken off runs out of the calendar; hours to 23, because
+# some Pythons read 24:00 as the next day and would print another line than they read.
+_DAY = re.compile(r"(19|2\d)\d\d-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])", re.ASCII)
+_INSTANT = re.compile(rf"{_DAY.pattern}T([01]\d|2[0-3]):[0-5]\d:[0-5]\d\.\d{{3}}Z", re.ASCII)
+ID_FORM = r"^[a-z0-9-]{1,32}$"
+TICKET_FORM = r"^[A-Za-z0-9-]{1,32}$"
+COMMAND_FORM = r"^[A-Za-z0-9_-]{1,64}$"
+CURRENCY_FORM = r"^[A-Z]{3}$"
+BY_FORM = r"^(counter|system|easel:[a-z0-9-]{1,32})$"
 M = TypeVar("M", bound=BaseModel)
-_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _TOP_KEYS = ("seq", "id", "at", "by", "kind", "data", "ago_s")
+LONGEST_SHOWN = 80  # characters of a wrong value that a sentence repeats
 LONGEST_S = 366 * 86_400  # no guess, and no tap's age, is longer than a year
 
 
@@ -41,11 +51,11 @@ def parse_instant(text: object) -> datetime:
     """An instant in the journal's own form, RFC 3339 UTC with milliseconds and `Z`; ValueError on any other."""
     if isinstance(text, datetime):
         if text.utcoffset() != timedelta(0):
-            raise ValueError(f"an instant in UTC was expected, not {text!r}")
+            raise ValueError(f"an instant in UTC was expected, not {text.isoformat()}")
         return text
-    if not isinstance(text, str) or not _INSTANT.fullmatch(text):
-        raise ValueError(f"an instant like {INSTANT_FORM} was expected, not {text!r}")
-    return datetime.fromisoformat(text)
+    if isinstance(text, str) and _INSTANT.fullmatch(text) and _is_in_the_calendar(text):
+        return datetime.fromisoformat(text)
+    raise ValueError(f"an instant like {INSTANT_FORM} was expected, not {shown(text)}")
 
 
 def print_instant(at: datetime) -> str:
@@ -65,19 +75,48 @@ def to_the_millisecond(at: datetime) -> datetime:
     return at.replace(microsecond=at.microsecond // 1000 * 1000)
 
 
+def shown(value: object) -> str:
+    """`value` as a sentence about it shows it: as JSON spells it, shortened; an object or a list is only named.
+
+    >>> print(shown("Bé\\ud800"), shown(None), shown([1, 2]))
+    "Bé\\ud800" null a list
+    """
+    if isinstance(value, Mapping):
+        return "an object"
+    if isinstance(value, list | tuple):
+        return "a list"
+    if not isinstance(value, str | int | float | None):
+        return "something else"
+    text = json.dumps(value, ensure_ascii=False).encode("utf-8", "backslashreplace").decode()
+    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
+
+
+def _is_in_the_calendar(text: str) -> bool:
+    """Whether the day that `text` begins with exists: 30 February has the form, but the calendar has it not."""
+    return int(text[8:10]) <= monthrange(int(text[:4]), int(text[5:7]))[1]
+
+
 def _a_day(text: str) -> str:
-    if not _DAY.fullmatch(text):
-        raise ValueError(f"a day like 2026-06-06 was expected, not {text!r}")
-    date.fromisoformat(text)
-    return text
+    if _DAY.fullmatch(text) and _is_in_the_calendar(text):
+        return text
+    raise ValueError(f"a day like 2026-06-06 was expected, not {shown(text)}")
 
 
 def _a_zone(name: str) -> str:
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError) as unknown:
-        raise ValueError(f"a time zone such as Europe/Lisbon was expected, not {name!r}") from unknown
+        raise ValueError(f"a time zone such as Europe/Lisbon was expected, not {shown(name)}") from unknown
     return name
+
+
+def _a_number(value: object) -> object:
+    """`value` if it is a number of JSON: true is none, and neither are NaN and the infinite ones."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f"a number was expected, not {shown(value)}")
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError(f"a finite number was expected, not {shown(value)}")
+    return value
 
 
 Instant = Annotated[
@@ -88,14 +127,15 @@ Instant = Annotated[
 ]
 Day = Annotated[str, AfterValidator(_a_day), WithJsonSchema({"type": "string", "format": "date"})]
 Zone = Annotated[str, Field(max_length=64), AfterValidator(_a_zone)]
-Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
-TicketId = Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{1,32}$")]
-CommandId = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
+Id = Annotated[str, Field(pattern=ID_FORM)]
+TicketId = Annotated[str, Field(pattern=TICKET_FORM)]
+CommandId = Annotated[str, Field(pattern=COMMAND_FORM)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 Sitters = Annotated[int, Field(ge=1, le=12)]
 Cents = Annotated[int, Field(ge=0, le=10**12)]
-Number = Annotated[int | float, Field(gt=0, le=LONGEST_S, allow_inf_nan=False)]
-Ago = Annotated[int | float, Field(gt=0, le=LONGEST_S, allow_inf_nan=False)]
+AnyNumber = Annotated[int | float, BeforeValidator(_a_number)]
+Number = Annotated[AnyNumber, Field(gt=0, le=LONGEST_S)]
+Ago = Annotated[AnyNumber, Field(gt=0, le=LONGEST_S)]
 PauseWhy = Literal["counter", "break", "supplies", "sitter", "other"]
 HoldWhy = Literal["photo", "customer", "other"]
 CancelWhy = Literal["customer", "booth", "no_show"]
@@ -174,9 +214,9 @@ class BoothSettings(Strict):
 
     name: Name
     zone: Zone
-    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
-    confidence: Annotated[int | float, Field(ge=0.5, le=0.99)]
-    round_to_s: Annotated[int | float, Field(gt=0, le=86_400, allow_inf_nan=False)]
+    currency: Annotated[str, Field(pattern=CURRENCY_FORM)]
+    confidence: Annotated[AnyNumber, Field(ge=0.5, le=0.99)]
+    round_to_s: Annotated[AnyNumber, Field(gt=0, le=86_400)]
 
 
 class Break(Strict):
@@ -216,17 +256,17 @@ class SetUp(Data):
     @model_validator(mode="after")
     def _whole(self) -> Self:
         if again := _twice(style.id for style in self.styles):
-            raise ValueError(f"the style {again!r} stands there twice")
+            raise ValueError(f"the style {shown(again)} stands there twice")
         if again := _twice(artist.id for artist in self.artists):
-            raise ValueError(f"the artist {again!r} stands there twice")
+            raise ValueError(f"the artist {shown(again)} stands there twice")
         known = {style.id for style in self.styles}
         for style in self.styles:
             if again := _twice(stage.id for stage in style.stages):
-                raise ValueError(f"the style {style.id!r} has the stage {again!r} twice")
+                raise ValueError(f"the style {shown(style.id)} has the stage {shown(again)} twice")
         for artist in self.artists:
             for style_id in artist.styles:
                 if style_id not in known:
-                    raise ValueError(f"the artist {artist.id!r} draws {style_id!r}, which is no style here")
+                    raise ValueError(f"the artist {shown(artist.id)} draws {shown(style_id)}, which is no style here")
         return self
 
     def style(self, id: str) -> Style | None:
@@ -283,7 +323,7 @@ class Promised(OfTicket):
 
     kind = "promised"
     ready_by: Instant
-    confidence: Annotated[int | float, Field(gt=0, lt=1)]
+    confidence: Annotated[AnyNumber, Field(gt=0, lt=1)]
 
 
 class WalkedAway(Data):
@@ -433,7 +473,7 @@ def easel(artist: str) -> str:
     return f"easel:{artist}"
 
 
-By = Annotated[str, Field(pattern=r"^(counter|system|easel:[a-z0-9-]{1,32})$")]
+By = Annotated[str, Field(pattern=BY_FORM)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -471,32 +511,67 @@ class _Head(Strict):
 def read_data(kind: str, data: object) -> Data:
     """The fields of one event from plain JSON values; Malformed, naming the field, when they have not its form."""
     if kind not in KINDS:
-        raise Malformed(f"kind: {kind!r} is not a kind of the journal (expected one of {', '.join(KINDS)})", "kind")
+        raise Malformed(f"kind: {shown(kind)} is no kind of the journal, which are {', '.join(KINDS)}.", "kind")
     return validated(KINDS[kind], data, "data")
 
 
 def validated(model: type[M], value: object, where: str = "") -> M:
     """`value` as `model`; Malformed, naming the dotted field under `where`, when it has not its form."""
     try:
-        return model.model_validate(value)
+        return model.model_validate(value, by_alias=True, by_name=False)
     except ValidationError as wrong:
         first = wrong.errors(include_url=False)[0]
-        field = ".".join(str(part) for part in (where, *first["loc"]) if part != "")
-        raise Malformed(f"{field or 'the whole'}: {_said(first)}", field) from wrong
+        field = _in_utf8(".".join(str(part) for part in (where, *first["loc"]) if part != ""))
+        said = _said(first)
+        raise Malformed(f"{field}: {said}" if field else f"{said[:1].upper()}{said[1:]}", field) from wrong
+
+
+_SAID = {
+    "missing": "this field is missing.",
+    "extra_forbidden": "there is no such field here.",
+    "int_type": "a whole number was expected, not {came}.",
+    "bool_type": "true or false was expected, not {came}.",
+    "string_type": "text was expected, not {came}.",
+    "string_unicode": "text was expected, not half a character: {came}.",
+    "string_too_short": "at least {min_length} character was expected, not {came}.",
+    "string_too_long": "at most {max_length} characters were expected, not {came}.",
+    "greater_than": "a number above {gt} was expected, not {came}.",
+    "greater_than_equal": "a number from {ge} on was expected, not {came}.",
+    "less_than": "a number below {lt} was expected, not {came}.",
+    "less_than_equal": "a number up to {le} was expected, not {came}.",
+    "literal_error": "{expected} was expected, not {came}.",
+    "tuple_type": "a list was expected, not {came}.",
+    "too_short": "at least {min_length} in the list was expected, not {actual_length}.",
+    "too_long": "at most {max_length} in the list were expected, not more.",
+    "model_type": "an object was expected, not {came}.",
+    "dict_type": "an object was expected, not {came}.",
+}
+_FORMS = {
+    ID_FORM: "1 to 32 of a–z, 0–9 and -",
+    TICKET_FORM: "1 to 32 of A–Z, a–z, 0–9 and -",
+    COMMAND_FORM: "1 to 64 of A–Z, a–z, 0–9, - and _",
+    CURRENCY_FORM: "a currency such as EUR",
+    BY_FORM: "counter, system or easel:ARTIST",
+}
 
 
 def _said(error: Any) -> str:
-    """One of pydantic's errors as a sentence that also says what came."""
-    kind, came = error["type"], error["input"]
-    if kind == "missing":
-        return "is missing"
-    if kind == "extra_forbidden":
-        return "is not a field here"
-    said = str(error["msg"]).removeprefix("Value error, ")
+    """One of pydantic's errors in a plain sentence that says what was expected and what came."""
+    kind, came, about = error["type"], shown(error["input"]), error.get("ctx", {})
     if kind == "value_error":
-        return said
-    shown = repr(came) if isinstance(came, str | int | float | bool | None) else type(came).__name__
-    return f"{said[:1].lower()}{said[1:]}, not {shown[:80]}"
+        return f"{about['error']}."
+    if kind == "string_pattern_mismatch":
+        return f"{_FORMS[about['pattern']]} was expected, not {came}."
+    if kind == "literal_error":
+        about = {"expected": about["expected"].replace("'", '"')}
+    if kind in _SAID:
+        return _SAID[kind].format(came=came, **about)
+    return f"{error['msg']}, not {came}."
+
+
+def _in_utf8(text: str) -> str:
+    """`text` with half characters spelled out, so that it can be shown and sent."""
+    return text.encode("utf-8", "backslashreplace").decode()
 
 
 def to_json(value: object) -> str:
@@ -527,25 +602,29 @@ def print_line(event: Event) -> str:
 def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
-        raise ValueError(f"the key {_twice(key for key, _ in pairs)!r} stands there twice")
+        raise Malformed(f"The key {shown(_twice(key for key, _ in pairs))} stands there twice.")
     return found
 
 
 def _no_constant(name: str) -> Any:
-    raise ValueError(f"{name} is not a number of JSON")
+    raise Malformed(f"{name} is no number that JSON knows.")
 
 
 def parse_line(text: str) -> Event:
     """One line of a journal file; Malformed with a sentence when it has not the journal's form."""
     try:
         raw = json.loads(text, object_pairs_hook=_no_key_twice, parse_constant=_no_constant)
-    except (ValueError, RecursionError) as wrong:
-        raise Malformed(f"not a line of JSON: {wrong}") from wrong
+    except Malformed:
+        raise
+    except json.JSONDecodeError as wrong:
+        raise Malformed(f"A JSON object was expected, but from character {wrong.pos + 1} on it is none.") from wrong
+    except (ValueError, RecursionError) as wrong:  # a number of thousands of digits; thousands of brackets
+        raise Malformed("A JSON object was expected, but what came is too long or too deep to be one.") from wrong
     if not isinstance(raw, dict):
-        raise Malformed(f"a JSON object with {', '.join(_TOP_KEYS[:-1])} was expected, not {type(raw).__name__}")
+        raise Malformed(f"An object with {', '.join(_TOP_KEYS[:-1])} was expected, not {shown(raw)}.")
     head = validated(_Head, raw)
     if "ago_s" in raw and head.ago_s is None:
-        raise Malformed("ago_s: a number above 0 was expected; leave it out where it is 0", "ago_s")
+        raise Malformed("ago_s: a number above 0 was expected, not null; leave it out where it is 0.", "ago_s")
     return Event(head.seq, head.id, head.at, head.by, read_data(head.kind, head.data), head.ago_s or 0)
 
 

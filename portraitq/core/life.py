@@ -62,19 +62,19 @@ IN_QUEUE = (WAITING, HELD)
 ON_EASEL = (DRAWING, PAUSED, TOUCH_UP, TOUCH_UP_REST)
 OVER = (COLLECTED, CANCELLED)
 IN_WORDS = {
-    "started": "to be started",
-    "stage_done": "a stage done",
-    "stage_undone": "a stage taken back",
-    "paused": "a pause",
-    "resumed": "to be resumed",
-    "put_back": "to be put back",
-    "held": "to be held",
-    "released": "to be released",
-    "moved": "to be moved",
-    "finished": "to be finished",
-    "collected": "to be collected",
-    "touched_up": "a touch-up",
-    "cancelled": "to be cancelled",
+    "started": "started",
+    "stage_done": "drawn a stage further",
+    "stage_undone": "taken a stage back",
+    "paused": "paused",
+    "resumed": "resumed",
+    "put_back": "put back",
+    "held": "held",
+    "released": "released",
+    "moved": "moved",
+    "finished": "finished",
+    "collected": "handed over",
+    "touched_up": "touched up",
+    "cancelled": "cancelled",
 }
 
 T = TypeVar("T", bound=OfTicket)
@@ -152,10 +152,9 @@ def step(ticket: Ticket, event: Event) -> Ticket:
     if event.kind in ANYWHERE:
         return replace(ticket, history=history, is_erased=ticket.is_erased or event.kind == "erased")
     if event.kind not in LIFE[ticket.place]:
-        expected = " or ".join(IN_WORDS[kind] for kind in LIFE[ticket.place]) or "nothing more"
-        raise Refused(f"Number {ticket.number} is {ticket.place}: expected {expected}, not {IN_WORDS[event.kind]}.")
+        raise Refused(_out_of_place(ticket, event.kind))
     if reason := _in_the_way(ticket, event):
-        raise Refused(f"Number {ticket.number}: {reason}.")
+        raise Refused(reason)
     place = LIFE[ticket.place][event.kind]
     stages_done, artist, rack, why = ticket.stages_done, ticket.artist, ticket.rack, None
     finished_at, over_at, was_collected = ticket.finished_at, ticket.over_at, ticket.was_collected
@@ -191,21 +190,29 @@ def step(ticket: Ticket, event: Event) -> Ticket:
     )
 
 
+def _out_of_place(ticket: Ticket, kind: str) -> str:
+    """What was expected where the ticket is, and what came."""
+    *others, last = [IN_WORDS[expected] for expected in LIFE[ticket.place]] or ["left as it is"]
+    expected = f"{', '.join(others)} or {last}" if others else last
+    return f"Number {ticket.number} is {ticket.place}: it can be {expected}, not {IN_WORDS[kind]}."
+
+
 def _in_the_way(ticket: Ticket, event: Event) -> str | None:
     """What the table cannot say: stages are done, and taken back, one by one and by name."""
+    number = ticket.number
     in_hand = ticket.stage_in_hand.id if ticket.stage_in_hand else None
     last = ticket.stage_last_done.id if ticket.stage_last_done else None
     match event.data:
         case StageDone(stage=stage) if in_hand is None:
-            return f"all its stages are done, so {stage} cannot be; it is to be finished"
+            return f'All stages of number {number} are done, so "{stage}" cannot be; it is to be finished.'
         case StageDone(stage=stage) if stage != in_hand:
-            return f"its stage in hand is {in_hand}, not {stage}"
+            return f'Number {number} is on its stage "{in_hand}", not on "{stage}".'
         case StageUndone(stage=stage) if last is None:
-            return f"no stage is done yet, so {stage} cannot be taken back"
+            return f'No stage of number {number} is done yet, so "{stage}" cannot be taken back.'
         case StageUndone(stage=stage) if stage != last:
-            return f"the stage last done is {last}, not {stage}"
+            return f'The stage of number {number} that was done last is "{last}", not "{stage}".'
         case Finished() if ticket.place == DRAWING and in_hand is not None:
-            return f"{in_hand} is still to be drawn before it is finished"
+            return f'The stage "{in_hand}" of number {number} is still to be drawn before it is finished.'
         case Cancelled() if ticket.was_collected:
-            return "it was collected, so it cannot be cancelled; give money back with a refund"
+            return f"Number {number} was collected, so it cannot be cancelled; give money back with a refund."
     return None
