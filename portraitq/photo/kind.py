@@ -76,7 +76,7 @@ def _is_text(head: bytes) -> bool:
     try:
         text = head.decode("utf-8")
     except UnicodeDecodeError as error:
-        if error.start < len(head) - 3:
+        if error.start < HEAD_BYTES - 3:
             return False
         text = head[: error.start].decode("utf-8")
     return all(char.isprintable() or char in "\t\r\n\f\ufeff" for char in text)
