@@ -1,0 +1,397 @@
+"""The desk: the one place where a command is decided, written down, folded, re-quoted and published.
+
+A command is answered as soon as it is on disk. The re-quote runs in a thread of the desk's own: as many taps as come
+while one runs are answered by the next one together, and nobody waits for it. While a day is open the quotes are also
+refreshed every `REFRESH_S`, because time going by changes them.
+"""
+
+from __future__ import annotations
+
+import logging
+import secrets
+import threading
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection
+
+from portraitq.clock import Clock
+from portraitq.core.booth import Booth, fold, import_lines
+from portraitq.core.commands import Command, Order, decide
+from portraitq.core.errors import Refused
+from portraitq.core.events import SYSTEM, Erased, Event, Ordered, Promised, SetUp
+from portraitq.core.life import Ticket
+from portraitq.forecast.pace import Pace, pace_of
+from portraitq.forecast.quotes import Forecast, Quote, forecast, quote_order
+from portraitq.store import cards, journal, photos
+from portraitq.store.cards import Card
+from portraitq.store.photos import PhotoRef, Picture
+from portraitq.store.store import Store
+from portraitq.ticket.codes import new_code
+
+log = logging.getLogger(__name__)
+
+REFRESH_S = 20.0
+SHORTEST_REFRESH_S = 1.0  # however fast the demo's clock runs
+TRIES = 20  # how often a command is decided afresh when other writers of the same journal were quicker
+TOLD_MARGIN = 0.05  # a promise told a moment ago stands while its chance is at most this much under the booth's wish
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a command did: its events, the last of them `seq`; `is_repeat` when it had been carried out before."""
+
+    seq: int
+    events: tuple[Event, ...]
+    is_repeat: bool
+
+
+@dataclass(frozen=True, slots=True)
+class NewCard:
+    """What is known of the person who orders; everything may be left empty."""
+
+    name: str = ""
+    contact: str = ""
+    note: str = ""
+    is_child: bool = False
+    consent_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OrderTaken:
+    """An order on disk: its ticket, what leads the customer to it, and what was promised."""
+
+    outcome: Outcome
+    ticket: str
+    number: int
+    code: str
+    ready_by: datetime | None
+    later_than_told: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The booth and its quotes at one moment: what every screen is made from."""
+
+    slug: str
+    booth: Booth
+    forecast: Forecast
+    pace: Pace
+    as_of: datetime
+
+    @property
+    def seq(self) -> int:
+        """The journal's last line that this knows."""
+        return self.booth.seq
+
+
+class NoSuchBooth(LookupError):
+    """There is no booth of that name in the store."""
+
+
+class NoSuchTicket(LookupError):
+    """There is no ticket of that id at the booth."""
+
+
+class Desk:
+    """One booth's desk. Any number of threads may use it."""
+
+    def __init__(self, slug: str, store: Store, clock: Clock, heard: Callable[[Desk, Standing], None]) -> None:
+        self.slug, self.store, self.clock, self._heard = slug, store, clock, heard
+        self._turn = threading.Lock()  # one command at a time is decided
+        self._news = threading.Condition()
+        self._closed, self._asked = False, False
+        with store.reading() as connection:
+            self._booth = fold(Booth(), journal.events(connection, slug))
+        self._standing = self._requoted(None)
+        self._thread = threading.Thread(target=self._keep_quoting, name=f"quotes of {slug}", daemon=True)
+        self._thread.start()
+
+    def carry_out(self, command: Command) -> Outcome:
+        """Decide `command` and write down what it does.
+
+        Raises Refused with its reason, and StoreError when it could not be written; either way nothing has changed.
+        """
+        if isinstance(command.data, Order):
+            return self.take_order(command, NewCard(), ()).outcome
+        return self._written(command, lambda booth, now: command, self._erase_what_was_asked)
+
+    def take_order(self, command: Command, card: NewCard, pictures: Sequence[Picture]) -> OrderTaken:
+        """An order, its card and its photos in one transaction; `command.data` is an `Order`.
+
+        The promise told with it stands while it is still nearly as sure as the booth wants its promises; otherwise,
+        or where none was told, the present quote's promise is given.
+        """
+        if not isinstance(command.data, Order):
+            raise TypeError(f"an Order was expected, not {command.kind}")
+        order = command.data
+
+        def with_promise(booth: Booth, now: datetime) -> Command:
+            return Command(command.id, self._promised(booth, order, now), command.by, command.ago_s)
+
+        def beside(connection: Connection, events: Sequence[Event]) -> None:
+            ticket = _ordered(events).ticket
+            cards.put(connection, self.slug, ticket, _card(new_code(), card))
+            for picture in pictures:
+                photos.add(connection, self.slug, ticket, picture)
+
+        outcome = self._written(command, with_promise, beside)
+        ordered = _ordered(outcome.events)
+        promise = next((event.data for event in outcome.events if isinstance(event.data, Promised)), None)
+        with self.store.reading() as connection:
+            kept = cards.of_ticket(connection, self.slug, ordered.ticket)
+        later = bool(order.ready_by and promise and promise.ready_by > order.ready_by)
+        return OrderTaken(
+            outcome, ordered.ticket, ordered.number, kept.code if kept else "", promise and promise.ready_by, later
+        )
+
+    def quote(self, style: str, sitters: int, artist: str | None = None) -> Quote:
+        """When such a portrait, ordered now, would be ready. Raises Refused when the booth does not draw it."""
+        booth, now = self._booth, self.clock.now()
+        decide(booth, Command("quote", Order(style=style, sitters=sitters, artist=artist)), now)
+        return quote_order(booth, self._standing.pace, now, style=style, sitters=sitters, artist=artist)
+
+    def standing(self, wait_s: float = 0.5) -> Standing:
+        """How the booth stands after the last command, its re-quote waited for up to `wait_s`."""
+        with self._news:
+            self._news.wait_for(lambda: self._standing.seq >= self._booth.seq or self._closed, timeout=wait_s)
+            return self._standing
+
+    def refresh(self) -> None:
+        """Re-quote soon, with what other processes wrote."""
+        with self._news:
+            self._asked = True
+            self._news.notify_all()
+
+    def ticket(self, id: str) -> Ticket:
+        """The ticket of that id as it stands; NoSuchTicket when there is none."""
+        try:
+            return self._booth.tickets[id]
+        except KeyError:
+            raise NoSuchTicket(f"There is no ticket {id} at this booth.") from None
+
+    def cards(self, tickets: Collection[str]) -> dict[str, Card]:
+        """The cards of those tickets."""
+        with self.store.reading() as connection:
+            return cards.of_booth(connection, self.slug, tickets)
+
+    def photo_refs(self, tickets: Collection[str]) -> dict[str, list[PhotoRef]]:
+        """The photos of those tickets, without their pictures."""
+        with self.store.reading() as connection:
+            return photos.of_tickets(connection, self.slug, tickets)
+
+    def add_photo(self, ticket: str, picture: Picture) -> str:
+        """Keep one more photo of a ticket that is not finished yet; its id. Raises Refused once it is finished."""
+        standing = self.ticket(ticket)
+        if standing.is_erased or standing.finished_at is not None or standing.over_at is not None:
+            raise Refused(
+                f"Number {standing.number} is {standing.place}: a photo is added while it is still to be drawn."
+            )
+        with self.store.writing() as connection:
+            id = photos.add(connection, self.slug, ticket, picture)
+        self._changed_beside()
+        return id
+
+    def remove_photo(self, ticket: str, id: str) -> bool:
+        """Delete one photo for good; whether there was one."""
+        with self.store.writing() as connection:
+            found = photos.remove(connection, self.slug, ticket, id)
+        self.store.scrub()
+        self._changed_beside()
+        return found
+
+    def change_card(self, ticket: str, **fields: Any) -> None:
+        """Set some of a card's fields: name, contact, note, is_child, consent_by."""
+        self.ticket(ticket)
+        with self.store.writing() as connection:
+            cards.change(connection, self.slug, ticket, **fields)
+        self._changed_beside()
+
+    def close(self) -> None:
+        """Stop re-quoting; what was acknowledged is on disk already."""
+        with self._news:
+            self._closed = True
+            self._news.notify_all()
+        self._thread.join(timeout=5)
+
+    # How a command is written
+
+    def _written(
+        self,
+        command: Command,
+        complete: Callable[[Booth, datetime], Command],
+        beside: Callable[[Connection, Sequence[Event]], None],
+    ) -> Outcome:
+        with self._turn:
+            for _ in range(TRIES):
+                with self.store.reading() as connection:
+                    if done := journal.of_command(connection, self.slug, command.id):
+                        return Outcome(done[-1].seq, tuple(done), is_repeat=True)
+                now = self.clock.now()
+                events = decide(self._booth, complete(self._booth, now), now)
+                after = fold(self._booth, events)
+                try:
+                    with self.store.writing() as connection:
+                        journal.append(connection, self.slug, events)
+                        beside(connection, events)
+                except journal.OvertakenError:
+                    self._catch_up()
+                    continue
+                self._booth = after
+                break
+            else:
+                raise Refused("Others write to this booth faster than this command can be placed. Try again.")
+        if any(isinstance(event.data, Erased) for event in events):
+            self.store.scrub()
+        self._wake()
+        return Outcome(events[-1].seq, tuple(events), is_repeat=False)
+
+    def _promised(self, booth: Booth, order: Order, now: datetime) -> Order:
+        decide(booth, Command("quote", order), now)  # an order that cannot be taken is refused before it is quoted
+        quote = quote_order(
+            booth, self._standing.pace, now, style=order.style, sitters=order.sitters, artist=order.artist
+        )
+        assert booth.set_up is not None
+        wish = booth.set_up.booth.confidence - TOLD_MARGIN
+        if order.ready_by is not None and quote.chance_by(order.ready_by) >= wish:
+            return order
+        return order.model_copy(update={"ready_by": quote.promise_at})
+
+    def _erase_what_was_asked(self, connection: Connection, events: Sequence[Event]) -> None:
+        for event in events:
+            if isinstance(event.data, Erased):
+                cards.erase(connection, self.slug, event.data.ticket)
+
+    def _catch_up(self) -> None:
+        """Fold what other processes appended; the caller holds the turn."""
+        with self.store.reading() as connection:
+            new = journal.events(connection, self.slug, after=self._booth.seq)
+        self._booth = fold(self._booth, new)
+
+    # How it is re-quoted and published
+
+    def _wake(self) -> None:
+        with self._news:
+            self._news.notify_all()
+
+    def _changed_beside(self) -> None:
+        """A card or photo changed: the screens show it although the journal stands still."""
+        self._heard(self, self._standing)
+
+    def _requoted(self, before: Standing | None) -> Standing:
+        booth, now = self._booth, self.clock.now()
+        pace = pace_of(booth, previous=before.pace if before else None)
+        return Standing(self.slug, booth, forecast(booth, pace, now), pace, now)
+
+    def _keep_quoting(self) -> None:
+        while True:
+            with self._news:
+                tapped = self._news.wait_for(
+                    lambda: self._closed or self._asked or self._booth.seq > self._standing.seq,
+                    timeout=max(REFRESH_S / self.clock.speed, SHORTEST_REFRESH_S),
+                )
+                if self._closed:
+                    return
+                also_others, self._asked = self._asked or not tapped, False
+            try:
+                if also_others:
+                    with self._turn:
+                        self._catch_up()
+                if tapped or self._booth.day or self._booth.seq > self._standing.seq:
+                    self._renew()
+            except Exception:
+                log.exception("%s could not be re-quoted; the last quotes stand until the next try.", self.slug)
+                with self._news:
+                    self._news.wait_for(lambda: self._closed, timeout=1.0)
+
+    def _renew(self) -> None:
+        standing = self._requoted(self._standing)
+        with self._news:
+            self._standing = standing
+            self._news.notify_all()
+        self._heard(self, standing)
+
+
+class Desks:
+    """Every booth of one store."""
+
+    def __init__(self, store: Store, clock: Clock | None = None) -> None:
+        self.store, self.clock = store, clock or Clock()
+        self._lock = threading.RLock()
+        self._ears: list[Callable[[Desk, Standing], None]] = []
+        self._desks: dict[str, Desk] = {}
+        with store.reading() as connection:
+            slugs = journal.booths(connection)
+        for slug in slugs:
+            self._open(slug)
+
+    def slugs(self) -> list[str]:
+        """The booths' names in addresses, sorted."""
+        return sorted(self._desks)
+
+    def at(self, slug: str) -> Desk:
+        """The desk of that booth; NoSuchBooth when there is none."""
+        try:
+            return self._desks[slug]
+        except KeyError:
+            raise NoSuchBooth(f"There is no booth {slug!r} here.") from None
+
+    def create(self, slug: str, set_up: SetUp) -> Desk:
+        """A new booth with its first set-up; Refused when that name is taken."""
+        with self._lock:
+            self._is_new(slug)
+            events = decide(Booth(), Command(f"set-up-{secrets.token_hex(8)}", set_up, SYSTEM), self.clock.now())
+            with self.store.writing() as connection:
+                journal.append(connection, slug, events)
+            return self._open(slug)
+
+    def import_journal(self, slug: str, lines: Iterable[str]) -> Desk:
+        """A booth out of a journal file; RefusedLine or Refused, and nothing taken, when it is not to be had."""
+        with self._lock:
+            self._is_new(slug)
+            _, events = import_lines(lines)
+            if not events:
+                raise Refused("The journal is empty: there is nothing to import.")
+            with self.store.writing() as connection:
+                journal.append(connection, slug, events)
+                for ticket in (event.data.ticket for event in events if isinstance(event.data, Ordered)):
+                    cards.put(connection, slug, ticket, Card(code=new_code()))
+            return self._open(slug)
+
+    def by_code(self, code: str) -> tuple[Desk, str] | None:
+        """The desk and the ticket that a ticket's code, in its normal form, stands for."""
+        with self.store.reading() as connection:
+            found = cards.by_code(connection, code)
+        return (self.at(found[0]), found[1]) if found and found[0] in self._desks else None
+
+    def listen(self, heard: Callable[[Desk, Standing], None]) -> None:
+        """Call `heard` after every re-quote of any booth, in that booth's quoting thread."""
+        self._ears.append(heard)
+
+    def close(self) -> None:
+        """Stop every desk and let go of the store."""
+        for desk in self._desks.values():
+            desk.close()
+        self.store.close()
+
+    def _open(self, slug: str) -> Desk:
+        desk = self._desks[slug] = Desk(slug, self.store, self.clock, self._publish)
+        return desk
+
+    def _publish(self, desk: Desk, standing: Standing) -> None:
+        for heard in list(self._ears):
+            heard(desk, standing)
+
+    def _is_new(self, slug: str) -> None:
+        if slug in self._desks:
+            raise Refused(f"There is a booth {slug!r} already: choose another name.")
+
+
+def _ordered(events: Sequence[Event]) -> Ordered:
+    return next(event.data for event in events if isinstance(event.data, Ordered))
+
+
+def _card(code: str, new: NewCard) -> Card:
+    return Card(code, new.name, new.contact, new.note, new.is_child, new.consent_by)

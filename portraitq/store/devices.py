@@ -1,0 +1,75 @@
+"""Devices that may speak for the booth by a key of their own. Only a key's hash is kept."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, insert, select, update
+
+from portraitq.core.events import print_instant
+from portraitq.store import schema
+
+KEY_BYTES = 24  # 192 bits: too many to guess, so a plain hash is enough
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A device as the list shows it; instants in the journal's form."""
+
+    id: str
+    name: str
+    added_at: str
+    seen_at: str | None
+    withdrawn_at: str | None
+
+
+_COLUMNS = tuple(schema.devices.c[name] for name in Device.__slots__)
+
+
+def _hash(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()
+
+
+def add(connection: Connection, name: str, now: datetime) -> str:
+    """Let one more device in; its key, which is shown this once and kept nowhere."""
+    key = secrets.token_urlsafe(KEY_BYTES)
+    connection.execute(
+        insert(schema.devices).values(
+            id=secrets.token_hex(4), name=name, key_sha256=_hash(key), added_at=print_instant(now)
+        )
+    )
+    return key
+
+
+def find(connection: Connection, key: str) -> Device | None:
+    """The device that has this key, unless it was withdrawn."""
+    table = schema.devices
+    row = connection.execute(
+        select(*_COLUMNS).where(table.c.key_sha256 == _hash(key), table.c.withdrawn_at.is_(None))
+    ).first()
+    return Device(*row) if row else None
+
+
+def listed(connection: Connection) -> list[Device]:
+    """Every device, withdrawn ones too, oldest first."""
+    return [Device(*row) for row in connection.execute(select(*_COLUMNS).order_by(schema.devices.c.added_at))]
+
+
+def withdraw(connection: Connection, id: str, now: datetime) -> bool:
+    """Shut a device out; whether there was one of that id still in."""
+    table = schema.devices
+    return bool(
+        connection.execute(
+            update(table)
+            .where(table.c.id == id, table.c.withdrawn_at.is_(None))
+            .values(withdrawn_at=print_instant(now))
+        ).rowcount
+    )
+
+
+def seen(connection: Connection, id: str, now: datetime) -> None:
+    """Note that a device was here."""
+    connection.execute(update(schema.devices).where(schema.devices.c.id == id).values(seen_at=print_instant(now)))

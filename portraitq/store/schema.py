@@ -1,0 +1,123 @@
+"""The tables, their version, and the way from an older one to this one.
+
+The journal is a table of lines, byte for byte as `export` prints them. Personal data stand apart, keyed by ticket, so
+that erasing them leaves the journal whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Connection,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    insert,
+    inspect,
+    select,
+    update,
+)
+
+VERSION = 1
+
+metadata = MetaData()
+
+schema = Table("portraitq_schema", metadata, Column("version", Integer, nullable=False))
+
+journal = Table(
+    "journal",
+    metadata,
+    Column("booth", String(64), primary_key=True),
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("line", Text, nullable=False),
+)
+
+commands = Table(
+    "commands",
+    metadata,
+    Column("booth", String(64), primary_key=True),
+    Column("id", String(64), primary_key=True),
+    Column("first_seq", Integer, nullable=False),
+    Column("last_seq", Integer, nullable=False),
+)
+
+cards = Table(
+    "cards",
+    metadata,
+    Column("booth", String(64), primary_key=True),
+    Column("ticket", String(32), primary_key=True),
+    Column("code", String(32), nullable=False, unique=True),
+    Column("name", Text, nullable=False, default=""),
+    Column("contact", Text, nullable=False, default=""),
+    Column("note", Text, nullable=False, default=""),
+    Column("is_child", Boolean, nullable=False, default=False),
+    Column("consent_by", Text, nullable=False, default=""),
+    Column("is_erased", Boolean, nullable=False, default=False),
+)
+
+photos = Table(
+    "photos",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("booth", String(64), nullable=False),
+    Column("ticket", String(32), nullable=False),
+    Column("place", Integer, nullable=False),
+    Column("width_px", Integer, nullable=False),
+    Column("height_px", Integer, nullable=False),
+    Column("jpeg", LargeBinary, nullable=False),
+    Column("small_jpeg", LargeBinary, nullable=False),
+    Index("photos_of_ticket", "booth", "ticket", "place"),
+)
+
+devices = Table(
+    "devices",
+    metadata,
+    Column("id", String(16), primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("key_sha256", String(64), nullable=False, unique=True),
+    Column("added_at", String(32), nullable=False),
+    Column("seen_at", String(32)),
+    Column("withdrawn_at", String(32)),
+)
+
+settings = Table(
+    "settings",
+    metadata,
+    Column("key", String(64), primary_key=True),
+    Column("value", Text, nullable=False),
+)
+
+# STEPS[n] turns version n into n + 1 inside the transaction it is given.
+STEPS: dict[int, Callable[[Connection], None]] = {}
+
+
+class TooNew(ValueError):
+    """The database was written by a newer portraitq than this one."""
+
+
+def bring_up_to_date(connection: Connection, steps: dict[int, Callable[[Connection], None]] = STEPS) -> int:
+    """Make the tables in an empty database, or take an older one forward; the version now in force.
+
+    Raises TooNew when the database is of a later version; nothing is changed then.
+    """
+    if not inspect(connection).has_table(schema.name):
+        metadata.create_all(connection)
+        connection.execute(insert(schema).values(version=VERSION))
+        return VERSION
+    found: int = connection.execute(select(schema.c.version)).scalar_one()
+    if found > VERSION:
+        raise TooNew(
+            f"The database is of version {found} and this portraitq knows versions up to {VERSION}: "
+            "update portraitq, or choose another folder with --data. Nothing was changed."
+        )
+    for version in range(found, VERSION):
+        steps[version](connection)
+        connection.execute(update(schema).values(version=version + 1))
+    return VERSION

@@ -1,0 +1,19 @@
+"""Small things that the whole service keeps: the key that signs cookies, the passphrase's hash."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, insert, select, update
+
+from portraitq.store import schema
+
+
+def get(connection: Connection, key: str) -> str | None:
+    """The value kept under `key`, or None."""
+    return connection.execute(select(schema.settings.c.value).where(schema.settings.c.key == key)).scalar()
+
+
+def put(connection: Connection, key: str, value: str) -> None:
+    """Keep `value` under `key`, replacing what stood there."""
+    table = schema.settings
+    if not connection.execute(update(table).where(table.c.key == key).values(value=value)).rowcount:
+        connection.execute(insert(table).values(key=key, value=value))

@@ -1,0 +1,170 @@
+"""The database: opened safely, read and written in whole transactions.
+
+SQLite runs in WAL with synchronous=FULL, so that what was acknowledged survives a power cut (SQLite's documentation,
+PRAGMA synchronous), and with secure_delete, so that what was erased is overwritten. Any other database that SQLAlchemy
+knows takes its place by its address.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, create_engine, event, text
+from sqlalchemy.engine import URL, Engine, make_url
+from sqlalchemy.exc import (
+    ArgumentError,
+    DBAPIError,
+    InterfaceError,
+    NoSuchModuleError,
+    OperationalError,
+    SQLAlchemyError,
+)
+
+from portraitq.store.schema import TooNew, bring_up_to_date
+
+FILE_NAME = "portraitq.sqlite3"
+LOCK_WAIT_MS = 5_000  # a slow card takes a second or two for a commit; longer than this somebody else holds it
+CONNECTIONS, MORE_CONNECTIONS = 8, 24
+
+
+class StoreError(RuntimeError):
+    """The database cannot be used now; one sentence says why and what to do."""
+
+
+class Store:
+    """One database. Threads may share it; each transaction takes a connection of its own."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether it is a SQLite file."""
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A transaction that only reads, and sees one state throughout."""
+        with self._told(), self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A transaction that writes: all of it is kept, on disk, or none of it. One writer at a time."""
+        with (
+            self._told(),
+            self.engine.connect().execution_options(portraitq_writes=True) as connection,
+            connection.begin(),
+        ):
+            yield connection
+
+    def ping(self) -> None:
+        """Return when the database answers; StoreError when it does not."""
+        with self.reading() as connection:
+            connection.execute(text("SELECT 1"))
+
+    def scrub(self) -> None:
+        """Empty SQLite's write-ahead log into the file, so that what was erased stands nowhere any more."""
+        if self.is_sqlite:
+            with self._told(), self.engine.connect() as connection:
+                raw = connection.connection.dbapi_connection
+                assert raw is not None
+                raw.execute("ROLLBACK") if raw.in_transaction else None
+                raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def close(self) -> None:
+        """Let go of every connection."""
+        self.engine.dispose()
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except DBAPIError as wrong:
+            if wrong.connection_invalidated or isinstance(wrong, OperationalError | InterfaceError):
+                raise StoreError(
+                    f"The database does not answer as it should ({wrong.orig}). Nothing was changed."
+                ) from wrong
+            raise
+
+
+def open_store(where: Path | str) -> Store:
+    """The store in the folder `where`, made if it is not there, or the one at the database address `where`.
+
+    Raises StoreError when the folder cannot be written, the address is wrong, the server does not answer, or the
+    database is of a later version than this portraitq.
+    """
+    url = _url(where)
+    try:
+        engine = create_engine(
+            url, pool_size=CONNECTIONS, max_overflow=MORE_CONNECTIONS, pool_pre_ping=not _is_file(url)
+        )
+    except (ArgumentError, NoSuchModuleError, ImportError) as wrong:
+        raise StoreError(f"{where} is no address of a database that portraitq can use: {wrong}") from wrong
+    if engine.dialect.name == "sqlite":
+        _prepare_sqlite(engine)
+    store = Store(engine)
+    try:
+        with store.writing() as connection:
+            bring_up_to_date(connection)
+    except TooNew as newer:
+        store.close()
+        raise StoreError(str(newer)) from newer
+    except (StoreError, SQLAlchemyError) as wrong:
+        store.close()
+        reason = getattr(wrong, "orig", None) or wrong.__cause__ or wrong
+        raise StoreError(
+            f"The database at {_shown(url)} cannot be opened: {getattr(reason, 'orig', reason)}."
+        ) from wrong
+    return store
+
+
+def _url(where: Path | str) -> URL:
+    if isinstance(where, str) and "://" in where:
+        try:
+            url = make_url(where)
+        except ArgumentError as wrong:
+            raise StoreError("That is no address of a database; postgresql://USER@HOST/NAME was expected.") from wrong
+        return url.set(drivername="postgresql+psycopg") if url.drivername in ("postgresql", "postgres") else url
+    folder = Path(where)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe = folder / ".portraitq-can-write"
+        probe.write_bytes(b"")
+        probe.unlink()
+    except OSError as wrong:
+        raise StoreError(
+            f"The data folder {folder} cannot be written ({wrong.strerror}): "
+            "make it writable, or choose another with --data."
+        ) from wrong
+    return URL.create("sqlite+pysqlite", database=str(folder / FILE_NAME))
+
+
+def _is_file(url: URL) -> bool:
+    return url.get_backend_name() == "sqlite"
+
+
+def _shown(url: URL) -> str:
+    return str(url.database) if _is_file(url) else url.render_as_string(hide_password=True)
+
+
+def _prepare_sqlite(engine: Engine) -> None:
+    @event.listens_for(engine, "connect")
+    def connected(raw: Any, _record: object) -> None:
+        raw.isolation_level = None  # transactions are begun below, not by the driver
+        for pragma in (
+            f"busy_timeout={LOCK_WAIT_MS}",
+            "journal_mode=WAL",
+            "synchronous=FULL",
+            "secure_delete=ON",
+            "foreign_keys=ON",
+        ):
+            raw.execute(f"PRAGMA {pragma}").close()
+
+    @event.listens_for(engine, "begin")
+    def begun(connection: Connection) -> None:
+        writes = connection.get_execution_options().get("portraitq_writes")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
