@@ -1,0 +1,1 @@
+"""Tests, mirroring the package; `tests.builders` tells a booth's day in the booth's own words."""
