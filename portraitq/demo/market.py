@@ -1,0 +1,285 @@
+"""A market evening that plays itself: customers, artists and their slips, one action after another in time.
+
+It says what happens through `Stall`, the same commands that a person at the booth gives, and looks at nothing but the
+booth as it stands. With the same seed and the same stall it plays the same evening. Neither clock nor store is known
+here, so that past evenings can be played in a moment and the present one as slowly as the visitor likes.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+import random
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Protocol
+
+from portraitq.core.booth import Booth
+from portraitq.core.commands import Command, Order
+from portraitq.core.errors import Refused
+from portraitq.core.events import (
+    COUNTER,
+    ArtistIn,
+    ArtistOut,
+    Cancelled,
+    Collected,
+    Data,
+    Finished,
+    Held,
+    Paid,
+    Paused,
+    Released,
+    Resumed,
+    StageDone,
+    StageUndone,
+    Started,
+    Style,
+    WalkedAway,
+    easel,
+)
+from portraitq.core.life import CANCELLED, COLLECTED, DRAWING, HELD, PAUSED, READY, WAITING, Ticket
+from portraitq.demo.scenario import GUARDIANS, NICKNAMES, NOTES, SET_UP, TRUE_PACE
+from portraitq.desk import NewCard
+
+ORDERS_AN_HOUR = 6.5
+SPREAD = 0.30  # of the log of a stage's time around its own median
+HARD_FACE = 0.12  # a hard face is slow in every stage
+PATIENCE_S = (45 * 60, 0.35)  # half of the people wait this long for a portrait; spread of its log
+FORGETS, SLIPS, INTERRUPTED = 0.05, 0.03, 0.05  # shares of the stages in which an artist does so
+RACK = tuple(f"{row}{place}" for row in "AB" for place in range(1, 9))
+
+
+class Stall(Protocol):
+    """Where the market's people act: a desk, or a rehearsal of one."""
+
+    def booth(self) -> Booth:
+        """The booth as it stands."""
+
+    def ready_by(self, style: str, sitters: int, artist: str | None) -> datetime:
+        """What is told to somebody who asks when such a portrait would be ready."""
+
+    def act(self, command: Command, at: datetime) -> None:
+        """Carry out a command at that moment."""
+
+    def order(self, command: Command, card: NewCard, at: datetime) -> str:
+        """Take an order with its card and photos; the ticket."""
+
+
+class Market:
+    """One evening in which people come, order, wait, draw and collect."""
+
+    def __init__(self, stall: Stall, seed: int, opens_at: datetime, closes_at: datetime) -> None:
+        self.stall, self.chance, self.closes_at = stall, random.Random(seed), closes_at
+        self._name, self._count, self._order = f"demo-{seed}-{opens_at:%m%d}", 0, 0
+        self._due: list[tuple[datetime, int, Callable[[datetime], None]]] = []
+        self._hardness: dict[str, float] = {}
+        self._forgotten: dict[str, int] = {}
+        self._later(opens_at + timedelta(minutes=2), self._somebody_comes)
+        for place, artist in enumerate(SET_UP.artists):
+            self._later(opens_at + timedelta(minutes=1 + 4 * place), self._comes_in(artist.id))
+
+    def play(self, until: datetime) -> None:
+        """Let everything happen that is due up to `until`."""
+        while self._due and self._due[0][0] <= until:
+            when, _, action = heapq.heappop(self._due)
+            action(when)
+
+    @property
+    def next_at(self) -> datetime | None:
+        """When something happens next, or None when the evening is over."""
+        return self._due[0][0] if self._due else None
+
+    # What is said to the stall
+
+    def _later(self, when: datetime, action: Callable[[datetime], None]) -> None:
+        self._order += 1
+        heapq.heappush(self._due, (when, self._order, action))
+
+    def _id(self) -> str:
+        self._count += 1
+        return f"{self._name}-{self._count}"
+
+    def _say(self, data: Data, now: datetime, by: str = COUNTER, ago_s: float = 0) -> bool:
+        """Say it; False when the booth would not have it, because a visitor of the demo did something meanwhile."""
+        try:
+            self.stall.act(Command(self._id(), data, by, round(ago_s, 3)), now)
+        except Refused:
+            return False
+        return True
+
+    def _ticket(self, id: str) -> Ticket:
+        return self.stall.booth().tickets[id]
+
+    def _spread(self, median: float, sigma: float) -> float:
+        return median * math.exp(self.chance.gauss(0, sigma))
+
+    # Customers
+
+    def _somebody_comes(self, now: datetime) -> None:
+        wait_s = self.chance.expovariate(ORDERS_AN_HOUR / 3600)
+        if now + timedelta(seconds=wait_s) < self.closes_at - timedelta(minutes=20):
+            self._later(now + timedelta(seconds=max(wait_s, 40)), self._somebody_comes)
+        if self.stall.booth().day is None:
+            return
+        style = self.chance.choices(SET_UP.styles, weights=(5, 4, 2, 2))[0]
+        sitters = 2 if style.id == "colour-pair" else self.chance.choices((1, 2), weights=(8, 1))[0]
+        wants = self.chance.choice(self._able(style)) if self.chance.random() < 0.1 else None
+        try:
+            told = self.stall.ready_by(style.id, sitters, wants)
+        except Refused:
+            return
+        if (told - now).total_seconds() > self._spread(*PATIENCE_S):
+            self._say(WalkedAway(style=style.id, sitters=sitters, ready_by=told), now)
+            return
+        self._orders(now, style, sitters, wants, told)
+
+    def _able(self, style: Style) -> list[str]:
+        return [artist.id for artist in SET_UP.artists if style.id in artist.styles]
+
+    def _orders(self, now: datetime, style: Style, sitters: int, wants: str | None, told: datetime) -> None:
+        is_child = style.id != "pet-pencil" and self.chance.random() < 0.2
+        card = NewCard(
+            name=self.chance.choice(NICKNAMES),
+            note=self.chance.choice(NOTES),
+            is_child=is_child,
+            consent_by=self.chance.choice(GUARDIANS) if is_child else "",
+        )
+        price = style.price * sitters if style.id != "colour-pair" else style.price
+        order = Order(style=style.id, sitters=sitters, artist=wants, price=price, ready_by=told)
+        try:
+            id = self.stall.order(Command(self._id(), order), card, now)
+        except Refused:
+            return
+        self._hardness[id] = self.chance.gauss(0, HARD_FACE)
+        if self.chance.random() < 0.55:
+            self._say(Paid(ticket=id, amount=price, how=self.chance.choice(("cash", "card"))), now)
+        if self.chance.random() < 0.06:
+            self._say(Held(ticket=id, why="photo"), now)
+            self._later(now + timedelta(minutes=self.chance.uniform(3, 8)), lambda then: self._photo_is_here(id, then))
+        back_at = told + timedelta(seconds=self.chance.gauss(120, 240))
+        self._later(back_at, lambda then: self._comes_back(id, then))
+
+    def _photo_is_here(self, id: str, now: datetime) -> None:
+        if self._ticket(id).place == HELD:
+            self._say(Released(ticket=id), now)
+
+    def _comes_back(self, id: str, now: datetime) -> None:
+        ticket = self._ticket(id)
+        if ticket.place in (COLLECTED, CANCELLED):
+            return
+        if ticket.place == WAITING and not ticket.was_begun and self.chance.random() < 0.3:
+            if ticket.paid:
+                self._say(Paid(ticket=id, amount=-ticket.paid, how="cash"), now)
+            self._say(Cancelled(ticket=id, why="customer"), now)
+            return
+        if ticket.place != READY:
+            self._later(now + timedelta(minutes=self.chance.uniform(2, 6)), lambda then: self._comes_back(id, then))
+            return
+        if ticket.due > 0:
+            tip = self.chance.choice((0, 0, 0, 200))
+            self._say(Paid(ticket=id, amount=ticket.due + tip, how=self.chance.choice(("cash", "card"))), now)
+        self._say(Collected(ticket=id), now)
+
+    # Artists
+
+    def _comes_in(self, artist: str) -> Callable[[datetime], None]:
+        def come(now: datetime) -> None:
+            if artist not in self.stall.booth().here_since:
+                self._say(ArtistIn(artist=artist), now, easel(artist))
+            self._looks_up(artist, now)
+
+        return come
+
+    def _looks_up(self, artist: str, now: datetime) -> None:
+        """Between two portraits: a break that is due, the next portrait, or another look in a while."""
+        booth = self.stall.booth()
+        if booth.day is None or artist not in booth.here_since:
+            return
+        if at_hand := booth.on_easel(artist):
+            self._goes_on(artist, at_hand.id, now)
+            return
+        for planned in booth.day.breaks:
+            if planned.artist == artist and planned.begins_at <= now < planned.ends_at:
+                self._say(ArtistOut(artist=artist), now, easel(artist))
+                self._later(planned.ends_at + timedelta(seconds=self.chance.uniform(0, 90)), self._comes_in(artist))
+                return
+        ticket = booth.next_for(artist)
+        if ticket is None or now >= booth.day.closes_at:
+            again_s = self.chance.uniform(5, 25)
+            if now < self.closes_at + timedelta(hours=1):
+                self._later(now + timedelta(seconds=again_s), lambda then: self._looks_up(artist, then))
+            return
+        if self._say(Started(ticket=ticket.id, artist=artist), now, easel(artist)):
+            self._draws(artist, ticket.id, now)
+        else:
+            self._later(now + timedelta(seconds=5), lambda then: self._looks_up(artist, then))
+
+    def _goes_on(self, artist: str, id: str, now: datetime) -> None:
+        if self._ticket(id).place == PAUSED:
+            self._say(Resumed(ticket=id), now, easel(artist))
+        self._draws(artist, id, now)
+
+    def _draws(self, artist: str, id: str, now: datetime) -> None:
+        ticket = self._ticket(id)
+        if (stage := ticket.stage_in_hand) is None:
+            self._later(now + timedelta(seconds=5), lambda then: self._looks_up(artist, then))
+            return
+        median_s = stage.usual_s * (ticket.sitters if stage.per_sitter else 1) * TRUE_PACE[artist]
+        takes_s = self._spread(median_s * math.exp(self._hardness.get(id, 0.0)), SPREAD)
+        done_at = now + timedelta(seconds=takes_s)
+        if self.chance.random() < INTERRUPTED:
+            self._later(now + timedelta(seconds=takes_s / 2), lambda then: self._is_interrupted(artist, id, then))
+        else:
+            self._later(done_at, lambda then: self._stage_is_done(artist, id, stage.id, then))
+
+    def _is_interrupted(self, artist: str, id: str, now: datetime) -> None:
+        why = self.chance.choices(("counter", "supplies", "sitter"), weights=(5, 2, 1))[0]
+        paused = Paused.model_validate({"ticket": id, "why": why})
+        if self._ticket(id).place == DRAWING:
+            self._say(paused, now, easel(artist))
+        back_at = now + timedelta(seconds=self._spread(75, 0.5))
+        self._later(back_at, lambda then: self._goes_on(artist, id, then))
+
+    def _stage_is_done(self, artist: str, id: str, stage: str, now: datetime) -> None:
+        ticket = self._ticket(id)
+        in_hand = ticket.stage_in_hand
+        if ticket.place != DRAWING or ticket.artist != artist or in_hand is None or in_hand.id != stage:
+            self._later(now + timedelta(seconds=5), lambda then: self._looks_up(artist, then))
+            return
+        is_last = ticket.style.stages[-1].id == stage
+        if is_last:
+            self._say(Finished(ticket=id, rack=self._free_place()), now, easel(artist))
+            self._later(
+                now + timedelta(seconds=self._spread(SET_UP.turnaround.usual_s, 0.4)),
+                lambda then: self._looks_up(artist, then),
+            )
+            return
+        if self.chance.random() < FORGETS and ticket.stages_done < len(ticket.style.stages) - 2:
+            self._forgets(artist, id, stage, now)
+            return
+        self._say(StageDone(ticket=id, stage=stage), now, easel(artist))
+        if self.chance.random() < SLIPS:
+            self._later(now + timedelta(seconds=4), lambda then: self._takes_back(artist, id, stage, then))
+            return
+        self._draws(artist, id, now)
+
+    def _takes_back(self, artist: str, id: str, stage: str, now: datetime) -> None:
+        self._say(StageUndone(ticket=id, stage=stage), now, easel(artist))
+        self._later(now + timedelta(seconds=25), lambda then: self._stage_is_done(artist, id, stage, then))
+
+    def _forgets(self, artist: str, id: str, stage: str, now: datetime) -> None:
+        """Draws on without a tap, and catches up with two taps at the next stage's end."""
+        ticket = self._ticket(id)
+        following = ticket.style.stages[ticket.stages_done + 1]
+        times = ticket.sitters if following.per_sitter else 1
+        takes_s = self._spread(following.usual_s * times * TRUE_PACE[artist], SPREAD)
+
+        def remembers(then: datetime) -> None:
+            self._say(StageDone(ticket=id, stage=stage), then, easel(artist))
+            self._later(then + timedelta(seconds=1), lambda at: self._stage_is_done(artist, id, following.id, at))
+
+        self._later(now + timedelta(seconds=takes_s), remembers)
+
+    def _free_place(self) -> str | None:
+        taken = {ticket.rack for ticket in self.stall.booth().open_tickets() if ticket.place == READY}
+        return next((place for place in RACK if place not in taken), None)

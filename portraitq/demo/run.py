@@ -1,0 +1,196 @@
+"""The demo: two evenings behind it, the third in full swing, and going on by itself.
+
+The past is rehearsed in memory by the same market, the same rules and the same forecast as the live booth, and written
+down in one go. Photos are drawn by the program, saved as a phone would, and taken in like any other.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from portraitq.clock import Clock
+from portraitq.core.booth import Booth, fold
+from portraitq.core.commands import Command, Order, decide
+from portraitq.core.errors import Refused
+from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered
+from portraitq.core.life import Ticket
+from portraitq.demo.faces import as_phone_jpeg, face
+from portraitq.demo.market import Market
+from portraitq.demo.scenario import CLOSES, CURTAIN_UP, OPENS, SET_UP, SLUG, ZONE, at, opening
+from portraitq.desk import Desk, Desks, NewCard
+from portraitq.forecast.pace import Pace, pace_of
+from portraitq.forecast.quotes import quote_order
+from portraitq.photo.intake import Photo, take_in
+from portraitq.store import cards, journal, photos
+from portraitq.store.cards import Card
+from portraitq.store.store import Store
+from portraitq.ticket.codes import new_code
+
+log = logging.getLogger(__name__)
+
+EVENINGS_BEFORE = 2
+SEED = 11
+FACE_PX = (900, 1200)
+TICK_S = 0.4  # how often the live market looks whether something is due
+
+
+@dataclass
+class Rehearsal:
+    """A stall in memory, for evenings that are over."""
+
+    standing: Booth = field(default_factory=Booth)
+    events: list[Event] = field(default_factory=list)
+    cards: dict[str, NewCard] = field(default_factory=dict)
+    pace: Pace | None = None
+    now: datetime | None = None
+
+    def booth(self) -> Booth:
+        """The booth as it stands."""
+        return self.standing
+
+    def ready_by(self, style: str, sitters: int, artist: str | None) -> datetime:
+        """The promise that the forecast makes."""
+        self.pace = pace_of(self.standing, previous=self.pace)
+        assert self.standing.last_at is not None
+        now = self.standing.last_at
+        return quote_order(self.standing, self.pace, now, style=style, sitters=sitters, artist=artist).promise_at
+
+    def act(self, command: Command, at: datetime) -> None:
+        """Decide the command then and there."""
+        events = decide(self.standing, command, at)
+        self.standing = fold(self.standing, events)
+        self.events += events
+
+    def order(self, command: Command, card: NewCard, at: datetime) -> str:
+        """Take the order; its card waits until everything is written."""
+        self.act(command, at)
+        ticket = next(event.data.ticket for event in self.events[-2:] if isinstance(event.data, Ordered))
+        self.cards[ticket] = card
+        return ticket
+
+
+class LiveStall:
+    """The demo's desk as its people use it."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    def booth(self) -> Booth:
+        """The booth as it stands."""
+        return self.desk.standing(wait_s=1.0).booth
+
+    def ready_by(self, style: str, sitters: int, artist: str | None) -> datetime:
+        """The promise that the forecast makes now."""
+        return self.desk.quote(style, sitters, artist).promise_at
+
+    def act(self, command: Command, at: datetime) -> None:
+        """Send the command; `at` is now, give or take a tick."""
+        self.desk.carry_out(command)
+
+    def order(self, command: Command, card: NewCard, at: datetime) -> str:
+        """Take the order with a freshly drawn photo."""
+        assert isinstance(command.data, Order)
+        pictures = reference_photos(command.data.style, command.data.sitters, seed=hash_of(command.id))
+        return self.desk.take_order(command, card, pictures).ticket
+
+
+def hash_of(text: str) -> int:
+    """A number that is the same for the same text in every run."""
+    return int.from_bytes(text.encode()[-6:], "big") % 1_000_003
+
+
+def reference_photos(style: str, sitters: int, seed: int) -> list[Photo]:
+    """What a phone would send for such an order, taken in as any upload is."""
+    drawn = face(seed, sitters=sitters, size_px=FACE_PX, pet=style == "pet-pencil")
+    return [take_in(as_phone_jpeg(drawn, orientation=6))]
+
+
+def curtain_up(today: date) -> datetime:
+    """The moment at which the visitor of the demo comes to the quay."""
+    return at(today, CURTAIN_UP)
+
+
+def prepare(store: Store, today: date, *, seed: int = SEED) -> Market:
+    """Write the demo's past into an empty store and return the evening that goes on; give it a `LiveStall` then."""
+    stall = Rehearsal()
+    first = today - timedelta(days=EVENINGS_BEFORE)
+    stall.act(Command("demo-set-up", SET_UP, SYSTEM), at(first, OPENS) - timedelta(hours=1))
+    for evening in range(EVENINGS_BEFORE + 1):
+        day = first + timedelta(days=evening)
+        market = open_evening(stall, day, seed + evening)
+        if day == today:
+            market.play(curtain_up(today))
+        else:
+            close_evening(stall, market, day)
+    write(store, stall)
+    return market
+
+
+def open_evening(stall: Rehearsal | LiveStall, day: date, seed: int) -> Market:
+    """Open that day on the quay and let its market begin."""
+    stall.act(Command(f"demo-open-{day}", opening(day)), at(day, OPENS))
+    return Market(stall, seed, at(day, OPENS), at(day, CLOSES))
+
+
+def close_evening(stall: Rehearsal | LiveStall, market: Market, day: date) -> None:
+    """Play an evening to its end, close it, and erase what is known of the people."""
+    last = at(day, CLOSES) + timedelta(hours=2)
+    market.play(last)
+    stall.act(Command(f"demo-close-{day}", DayClosed()), last)
+    for ticket in list(stall.booth().tickets.values()):
+        if ticket.over_at is not None and not ticket.is_erased:
+            stall.act(Command(f"demo-erase-{ticket.id}", Erased(ticket=ticket.id), SYSTEM), last)
+
+
+def write(store: Store, stall: Rehearsal) -> None:
+    """Keep everything that was rehearsed, in one transaction."""
+    tickets = list(stall.standing.tickets.values())
+    pictures = {ticket.id: _photos_of(ticket) for ticket in tickets if ticket.over_at is None}
+    with store.writing() as connection:
+        journal.append(connection, SLUG, stall.events)
+        for ticket in tickets:
+            known = NewCard() if ticket.is_erased else stall.cards[ticket.id]
+            card = Card(
+                new_code(), known.name, known.contact, known.note, known.is_child, known.consent_by, ticket.is_erased
+            )
+            cards.put(connection, SLUG, ticket.id, card)
+            for picture in pictures.get(ticket.id, ()):
+                photos.add(connection, SLUG, ticket.id, picture)
+
+
+def _photos_of(ticket: Ticket) -> Sequence[Photo]:
+    return reference_photos(ticket.style.id, ticket.sitters, seed=hash_of(ticket.id))
+
+
+def keep_trading(desks: Desks, market: Market, stopped: threading.Event) -> None:
+    """Let the market go on at the desk's own speed until `stopped`; a new evening follows when one is over."""
+    desk = desks.at(SLUG)
+    stall = market.stall = LiveStall(desk)
+    while not stopped.wait(TICK_S / min(desk.clock.speed, 4.0)):
+        now = desk.clock.now()
+        try:
+            market.play(now)
+            if market.next_at is None or now > market.closes_at + timedelta(minutes=50):
+                market = _next_evening(stall, market, now)
+        except Refused as reason:
+            log.info("The demo went another way: %s", reason)
+        except Exception:
+            log.exception("The demo's market stumbled; it goes on.")
+
+
+def _next_evening(stall: LiveStall, market: Market, now: datetime) -> Market:
+    day = market.closes_at.astimezone(ZONE).date()
+    if stall.booth().day is not None:
+        close_evening(stall, market, day)
+    tomorrow = day + timedelta(days=1)
+    stall.desk.clock.skip_to(at(tomorrow, OPENS))
+    return open_evening(stall, tomorrow, hash_of(f"{tomorrow}"))
+
+
+def clock(today: date, speed: float) -> Clock:
+    """The demo's own clock: the evening begins again for every visitor, and runs as fast as they like."""
+    return Clock(start_at=curtain_up(today), speed=speed)
