@@ -1,0 +1,117 @@
+"""Cards and photos: kept beside the journal, and erased without a trace in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from sqlalchemy.exc import IntegrityError
+
+from portraitq.store import cards, devices, photos
+from portraitq.store.cards import Card
+from portraitq.store.store import Store, open_store
+from tests.builders import instant
+
+
+@dataclass(frozen=True)
+class Picture:
+    jpeg: bytes = b"\xff\xd8 whole"
+    small_jpeg: bytes = b"\xff\xd8 small"
+    width_px: int = 1200
+    height_px: int = 1600
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    opened = open_store(tmp_path)
+    with opened.writing() as connection:
+        cards.put(connection, "quayside", "T1", Card("CODE1", name="Anouk", contact="0612", note="glasses stay on"))
+        cards.put(connection, "quayside", "T2", Card("CODE2", is_child=True, consent_by="mother"))
+        cards.put(connection, "arcade", "T1", Card("CODE3", name="Bram"))
+    yield opened
+    opened.close()
+
+
+def test_a_card_is_found_by_its_ticket_and_the_ticket_by_its_code(store: Store) -> None:
+    with store.reading() as connection:
+        card = cards.of_ticket(connection, "quayside", "T1")
+
+        assert card == Card("CODE1", name="Anouk", contact="0612", note="glasses stay on")
+        assert cards.by_code(connection, "CODE3") == ("arcade", "T1")
+        assert cards.by_code(connection, "CODE9") is None
+
+
+def test_a_code_is_never_given_twice(store: Store) -> None:
+    with pytest.raises(IntegrityError), store.writing() as connection:
+        cards.put(connection, "quayside", "T3", Card("CODE1"))
+
+
+def test_a_card_is_changed_field_by_field(store: Store) -> None:
+    with store.writing() as connection:
+        cards.change(connection, "quayside", "T1", note="freckles in")
+
+    with store.reading() as connection:
+        assert cards.of_ticket(connection, "quayside", "T1") == Card("CODE1", "Anouk", "0612", "freckles in")
+
+
+def test_erasing_deletes_the_person_and_the_photos_and_leaves_the_code_and_the_others(store: Store) -> None:
+    with store.writing() as connection:
+        photos.add(connection, "quayside", "T1", Picture())
+        photos.add(connection, "quayside", "T2", Picture())
+
+    with store.writing() as connection:
+        cards.erase(connection, "quayside", "T1")
+
+    with store.reading() as connection:
+        assert cards.of_ticket(connection, "quayside", "T1") == Card("CODE1", is_erased=True)
+        assert cards.of_ticket(connection, "quayside", "T2") == Card("CODE2", is_child=True, consent_by="mother")
+        assert list(photos.of_tickets(connection, "quayside", ["T1", "T2"])) == ["T2"]
+
+
+def test_an_erased_card_stays_erased(store: Store) -> None:
+    with store.writing() as connection:
+        cards.erase(connection, "quayside", "T1")
+        cards.change(connection, "quayside", "T1", name="Anouk")
+
+    with store.reading() as connection:
+        assert cards.of_ticket(connection, "quayside", "T1") == Card("CODE1", is_erased=True)
+
+
+def test_photos_of_a_ticket_come_in_the_order_in_which_they_were_taken(store: Store) -> None:
+    with store.writing() as connection:
+        first, second = (photos.add(connection, "quayside", "T1", Picture(width_px=width)) for width in (1000, 1100))
+
+    with store.reading() as connection:
+        kept = photos.of_tickets(connection, "quayside", ["T1"])["T1"]
+        whole = photos.photo(connection, second)
+
+    assert [photo.id for photo in kept] == [first, second]
+    assert whole is not None
+    assert (whole.jpeg, whole.width_px, whole.ticket) == (Picture().jpeg, 1100, "T1")
+
+
+def test_a_photo_is_removed_only_with_the_ticket_that_it_belongs_to(store: Store) -> None:
+    with store.writing() as connection:
+        id = photos.add(connection, "quayside", "T1", Picture())
+
+        assert not photos.remove(connection, "quayside", "T2", id)
+        assert photos.remove(connection, "quayside", "T1", id)
+        assert photos.photo(connection, id) is None
+
+
+def test_a_devices_key_opens_until_it_is_withdrawn_and_is_kept_nowhere(store: Store, tmp_path: Path) -> None:
+    with store.writing() as connection:
+        key = devices.add(connection, "tablet at the easel", instant("09:00"))
+        device = devices.find(connection, key)
+        assert device is not None
+        devices.seen(connection, device.id, instant("09:05"))
+
+    assert not any(key.encode() in file.read_bytes() for file in tmp_path.iterdir())
+    with store.writing() as connection:
+        assert devices.find(connection, key + "x") is None
+        assert [one.seen_at for one in devices.listed(connection)] == ["2026-06-06T09:05:00.000Z"]
+        assert devices.withdraw(connection, device.id, instant("09:10"))
+        assert devices.find(connection, key) is None
+        assert not devices.withdraw(connection, device.id, instant("09:11"))
