@@ -10,7 +10,6 @@ from pathlib import Path
 import platformdirs
 
 _PACKAGE = Path(__file__).resolve().parent
-STORE_FILE = "portraitq.sqlite3"
 
 
 def _folder(name: str) -> Path:

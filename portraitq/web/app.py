@@ -1,0 +1,119 @@
+"""The web application put together: screens, sign-in, refusals, the API, live push, headers."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import logging
+from typing import Any
+
+from flask import Blueprint, Flask, Response, jsonify, render_template, request
+
+from portraitq import __version__, paths
+from portraitq.desk import Desks
+from portraitq.store.store import StoreError
+from portraitq.web import oval, problems, said, staff
+from portraitq.web.here import desks as all_desks
+from portraitq.web.problems import problem
+
+SCREENS = ("counter", "easel", "wall", "ticket", "hand_over", "daybook", "set_up")
+RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
+LARGEST_REQUEST_BYTES = 64 * 1024 * 1024  # several photos of the best phones; more is a mistake or mischief
+LARGEST_FORM_BYTES = 512 * 1024
+SECURITY_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; form-action 'self'; "
+        "frame-ancestors 'none'"
+    ),
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
+}
+log = logging.getLogger(__name__)
+
+start = Blueprint("start", __name__)
+
+
+def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
+    """The application for all booths of `desks`.
+
+    address   what phones call it, such as `http://192.168.4.1:8750`; it goes into QR codes
+    config    further settings of Flask, such as TESTING=True
+    """
+    app = Flask("portraitq", template_folder=str(paths.templates()), static_folder=str(paths.static()))
+    app.config.update(
+        PORTRAITQ_ADDRESS=address.rstrip("/"),
+        MAX_CONTENT_LENGTH=LARGEST_REQUEST_BYTES,
+        MAX_FORM_MEMORY_SIZE=LARGEST_FORM_BYTES,
+        **config,
+    )
+    app.extensions["portraitq"] = desks
+    app.json.sort_keys = False  # type: ignore[attr-defined]
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.jinja_env.globals.update(oval_shade=oval.shade, money=said.money, version=__version__)
+    app.context_processor(_about_this_page)
+    app.after_request(_safer)
+    problems.install(app)
+    staff.install(app, desks.store)
+    app.register_blueprint(start)
+    for screen in SCREENS:
+        _register(app, screen)
+    for part in ("api", "live"):
+        if importlib.util.find_spec(f"portraitq.web.{part}"):
+            importlib.import_module(f"portraitq.web.{part}").install(app)
+    return app
+
+
+def _register(app: Flask, screen: str) -> None:
+    name = f"portraitq.web.{screen}"
+    if importlib.util.find_spec(name) is None:
+        log.warning("the screen %s is missing", screen)
+        return
+    app.register_blueprint(importlib.import_module(name).blueprint)
+
+
+def _about_this_page() -> dict[str, Any]:
+    """What every page knows: `booth_slug` of the address, for the navigation."""
+    return {"booth_slug": (request.view_args or {}).get("booth", "")}
+
+
+def _safer(answer: Response) -> Response:
+    for name, value in SECURITY_HEADERS.items():
+        answer.headers.setdefault(name, value)
+    if request.path.startswith("/static/"):
+        answer.headers["Cache-Control"] = "no-cache"  # ask each time: an update of the program is seen at once
+    else:
+        answer.headers.setdefault("Cache-Control", "no-cache")
+    return answer
+
+
+@start.get("/")
+def index() -> str:
+    """The booths of this program, and the ways into them."""
+    found = [(slug, all_desks().at(slug).standing(wait_s=0)) for slug in all_desks().slugs()]
+    booths = [
+        {
+            "slug": slug,
+            "name": standing.booth.set_up.booth.name if standing.booth.set_up else slug,
+            "artists": standing.booth.set_up.artists if standing.booth.set_up else (),
+            "is_open": standing.booth.day is not None,
+        }
+        for slug, standing in found
+    ]
+    return render_template("start.html", booths=booths)
+
+
+@start.get("/healthz")
+def healthz() -> Response:
+    """Whether the program is alive and its store answers."""
+    try:
+        all_desks().store.ping()
+    except StoreError as silent:
+        log.error("the store does not answer: %s", silent)
+        return problem(503, "The store does not answer.", headers={"Retry-After": "5"}, version=__version__)
+    seqs = {slug: {"seq": all_desks().at(slug).standing(wait_s=0).seq} for slug in all_desks().slugs()}
+    answer = jsonify({"status": "ok", "version": __version__, "booths": seqs})
+    answer.headers["Cache-Control"] = "no-store"
+    return answer

@@ -1,0 +1,120 @@
+"""How times, money and days are said to people: clock times in the booth's zone, never a count-down.
+
+The minor units of a currency are those of ISO 4217 (package iso4217, the official table), not of CLDR, which rounds
+some currencies to what is used in shops. Only the symbol and its place come from CLDR, through Babel.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal, InvalidOperation
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from babel.dates import format_date
+from babel.numbers import format_currency
+from iso4217 import Currency
+
+from portraitq.core.errors import Malformed
+
+LOCALE = "en"
+WINDOW_STEP_S = 300  # nobody at a fair reads a finer clock than five minutes
+MINUTE_S = 60
+HOUR_S = 3600
+
+
+def clock_time(at: datetime, zone: ZoneInfo, now: datetime | None = None) -> str:
+    """`at` as clocks in `zone` show it; with `now`, the weekday goes before a time on another day.
+
+    >>> clock_time(datetime(2026, 6, 6, 14, 20, tzinfo=UTC), ZoneInfo("Europe/Lisbon"))
+    '15:20'
+    """
+    local = at.astimezone(zone)
+    said = local.strftime("%H:%M")
+    if now is None or now.astimezone(zone).date() == local.date():
+        return said
+    return f"{format_date(local.date(), 'EEE', locale=LOCALE)} {said}"
+
+
+def window(low: datetime, high: datetime, zone: ZoneInfo, now: datetime | None = None) -> str:
+    """From when to when, rounded outward to five minutes: `15:20–15:35`; one time where both are the same."""
+    first = clock_time(_floor(low), zone, now)
+    last_at = _ceil(high)
+    same_day = _floor(low).astimezone(zone).date() == last_at.astimezone(zone).date()
+    last = clock_time(last_at, zone, None if same_day else now)
+    return first if _floor(low) == last_at else f"{first}–{last}"
+
+
+def _floor(at: datetime) -> datetime:
+    seconds = at.timestamp()
+    return datetime.fromtimestamp(seconds // WINDOW_STEP_S * WINDOW_STEP_S, UTC)
+
+
+def _ceil(at: datetime) -> datetime:
+    floor = _floor(at)
+    return floor if floor == at else floor + timedelta(seconds=WINDOW_STEP_S)
+
+
+def minutes(seconds: float) -> str:
+    """A duration for people: `12 min`, `1 h 05 min`, `under 1 min`."""
+    if 0 <= seconds < MINUTE_S / 2:
+        return "under 1 min"
+    whole = math.floor(seconds / MINUTE_S + 0.5)
+    hours, rest = divmod(abs(whole), HOUR_S // MINUTE_S)
+    said = f"{hours} h {rest:02d} min" if hours else f"{rest} min"
+    return f"−{said}" if whole < 0 else said
+
+
+def day_said(day: str) -> str:
+    """A day of the journal for people.
+
+    >>> day_said("2026-06-06")
+    'Saturday 6 June 2026'
+    """
+    return str(format_date(date.fromisoformat(day), "EEEE d MMMM y", locale=LOCALE))
+
+
+def digits_of(currency: str) -> int:
+    """How many digits the minor unit of `currency` has by ISO 4217; 2 for a code that the table does not know."""
+    try:
+        exponent = Currency(currency).exponent
+    except ValueError:
+        return 2
+    return int(exponent or 0)
+
+
+@lru_cache(maxsize=8)
+def _pattern(digits: int) -> str:
+    return "¤#,##0" + ("." + "0" * digits if digits else "")
+
+
+def money(cents: int, currency: str) -> str:
+    """An amount in minor units for people.
+
+    >>> money(1800, "EUR"), money(1800, "JPY"), money(-250, "EUR")
+    ('€18.00', '¥1,800', '-€2.50')
+    """
+    digits = digits_of(currency)
+    amount = Decimal(cents).scaleb(-digits)
+    return str(format_currency(amount, currency, _pattern(digits), locale=LOCALE, currency_digits=False))
+
+
+def plain_amount(cents: int, currency: str) -> str:
+    """An amount as it stands in a form's field or a table's cell: digits and a point alone."""
+    return f"{Decimal(cents).scaleb(-digits_of(currency)):f}"
+
+
+def read_money(text: str, currency: str, field: str = "amount") -> int:
+    """An amount that somebody typed (`18`, `18.00`, `18,5`, `€ 1 200`) in minor units; Malformed names `field`."""
+    digits = digits_of(currency)
+    bare = re.sub(r"[^\d.,\-]", "", text.replace("−", "-"))
+    bare = bare.replace(",", ".") if bare.count(",") == 1 and "." not in bare else bare.replace(",", "")
+    try:
+        amount = Decimal(bare).scaleb(digits)
+    except InvalidOperation as odd:
+        raise Malformed(f"{field}: an amount such as {plain_amount(1850, currency)} was expected.", field) from odd
+    if amount != amount.to_integral_value() or abs(amount) > 10**12:
+        raise Malformed(f"{field}: {currency} has {digits} digits after the point; {text[:20]!r} has more.", field)
+    return int(amount)

@@ -1,0 +1,153 @@
+"""The live views: which there are, who may see them, and how one is rendered.
+
+A view is built by its screen's own function out of what is true at the booth, and rendered by one template, always in
+the same neutral surroundings (nobody signed in), so that the first page load, every push and the plain-HTTP fallback
+say the same to the letter and one rendering serves everybody who watches it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from flask import Flask, Response, current_app, jsonify, make_response, render_template, request
+from markupsafe import Markup, escape
+
+from portraitq.core.events import print_instant
+from portraitq.web.problems import NotThere, Unsigned
+
+if TYPE_CHECKING:
+    from portraitq.desk import Desk, Standing
+
+ANYBODY = "anybody"
+STAFF = "staff"
+AS_OF_HEADER = "X-Portraitq-As-Of"
+
+
+@dataclass(frozen=True)
+class View:
+    """One live view.
+
+    may_see    ANYBODY or STAFF
+    build      (desk, standing, arg) -> a frozen dataclass ready to print; NotThere when `arg` names nothing
+    template   of the fragment; it gets the dataclass as `view`, and `slug`
+    arg_name   which of the `auth` keys (beside `booth`) says which one is meant: "artist", "code" or none
+    """
+
+    name: str
+    may_see: str
+    build: Callable[[Desk, Standing, str], Any]
+    template: str
+    arg_name: str = ""
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """A view as it stands: its HTML, of which `seq`, true as of when; `view` is what was printed."""
+
+    seq: int
+    html: str
+    as_of: datetime
+    view: Any
+
+    @property
+    def etag(self) -> str:
+        """Names this content: equal for equal HTML."""
+        return hashlib.sha256(self.html.encode()).hexdigest()[:20]
+
+    def message(self) -> dict[str, Any]:
+        """What a push carries."""
+        return {"seq": self.seq, "html": self.html, "as_of": print_instant(self.as_of)}
+
+
+_VIEWS: dict[str, View] = {}
+
+
+def register(view: View) -> None:
+    """Make `view` known; screens do so when they are imported."""
+    _VIEWS[view.name] = view
+
+
+def view_named(name: str) -> View:
+    """The view of that name; NotThere with the names there are."""
+    if name not in _VIEWS:
+        raise NotThere(f"There is no view {name[:40]!r} (there is: {', '.join(sorted(_VIEWS))}).")
+    return _VIEWS[name]
+
+
+def render_view(name: str, desk: Desk, arg: str = "", standing: Standing | None = None) -> Rendered:
+    """The view `name` of `desk` as it stands now, or as of `standing`."""
+    view = view_named(name)
+    standing = standing or desk.standing()
+    built = view.build(desk, standing, arg)
+    with _neutral(current_app._get_current_object()):  # type: ignore[attr-defined]
+        html = render_template(view.template, view=built, slug=desk.slug)
+    return Rendered(standing.booth.seq, html, standing.as_of, built)
+
+
+def _neutral(app: Flask) -> Any:
+    """A request from nobody in particular, so that `url_for` works in pushes too and nothing personal slips in."""
+    environ = {
+        "REQUEST_METHOD": "GET",
+        "SCRIPT_NAME": "",
+        "PATH_INFO": "/",
+        "QUERY_STRING": "",
+        "SERVER_NAME": "localhost",
+        "SERVER_PORT": "80",
+        "HTTP_HOST": "localhost",
+        "SERVER_PROTOCOL": "HTTP/1.1",
+        "wsgi.url_scheme": "http",
+        "portraitq.neutral": True,
+    }
+    return app.request_context(environ)
+
+
+def show_view(name: str, desk: Desk, arg: str = "", *, page: str, **context: Any) -> Response:
+    """The answer to a page load: the whole page, or with `?fragment=1` the view alone with its ETag.
+
+    The page template gets `view`, `fragment` (the rendered HTML), `live` (the attributes for the element that holds
+    it) and everything in `context`.
+    """
+    from portraitq.web.staff import is_staff
+
+    if view_named(name).may_see == STAFF and not is_staff():
+        raise Unsigned
+    rendered = render_view(name, desk, arg)
+    if "fragment" in request.args:
+        return _fragment(rendered)
+    html = render_template(
+        page,
+        view=rendered.view,
+        fragment=Markup(rendered.html),  # rendered by our own template just now
+        live=live_attributes(name, desk, arg, rendered),
+        slug=desk.slug,
+        **context,
+    )
+    return make_response(html)
+
+
+def live_attributes(name: str, desk: Desk, arg: str, rendered: Rendered) -> Markup:
+    """The `data-…` attributes by which `live.js` connects an element to its view."""
+    attributes = {
+        "view": name,
+        "booth": desk.slug,
+        "seq": rendered.seq,
+        "as-of": print_instant(rendered.as_of),
+        "zone": str(desk.standing().booth.zone),
+        "etag": rendered.etag,
+    }
+    if (key := view_named(name).arg_name) and arg:
+        attributes[key] = arg
+    return Markup(" ").join(Markup('data-{}="{}"').format(key, escape(value)) for key, value in attributes.items())
+
+
+def _fragment(rendered: Rendered) -> Response:
+    answer = jsonify(rendered.message())
+    answer.set_etag(rendered.etag)
+    answer.headers[AS_OF_HEADER] = print_instant(rendered.as_of)
+    answer.headers["Cache-Control"] = "no-cache"
+    answer.make_conditional(request)
+    return answer

@@ -1,0 +1,179 @@
+// Sends commands to the booth: each gets its id here, waits in localStorage, and is sent in order, once, until answered.
+// Works on every [data-command] button of the page; other scripts call send(). What happens is told by events on document:
+//   "portraitq:tapped" {command}, "portraitq:done" {command, answer}, "portraitq:refused" {command, sentence}, "portraitq:unsent" {count}
+
+const SAME_TAP_MS = 800; // chalky fingers bounce; sooner than this on the same target is one tap
+const FIRST_WAIT_MS = 500;
+const LONGEST_WAIT_MS = 15000;
+const WORTH_SAYING_MS = 1500; // a tap on its way for less than this needs no words
+const BOX = "portraitq-tap:"; // one item a tap, so that two tabs never overwrite each other's
+
+const pageId = newId();
+let box = read();
+let isSending = false;
+let isUnsigned = false;
+let tries = 0;
+const tappedAt = new WeakMap();
+
+export function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(12)); // randomUUID needs https, which a booth has not
+  return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+// Puts a command into the outbox; resolves with {seq, events}, or null when it was refused.
+export function send(kind, data, { booth = here(), by = "counter" } = {}) {
+  const entry = { id: newId(), booth, by, kind, data, page: pageId, atMs: performance.now(), wallMs: Date.now() };
+  box.push(entry);
+  keep(entry);
+  tell("tapped", { command: entry });
+  const settled = new Promise((resolve) => { waiting.set(entry.id, resolve); });
+  setTimeout(count, WORTH_SAYING_MS);
+  work();
+  return settled;
+}
+const waiting = new Map();
+
+function here() {
+  return document.querySelector("[data-booth]")?.dataset.booth ?? location.pathname.split("/")[1];
+}
+
+function read() {
+  try {
+    const keys = Object.keys(localStorage).filter((key) => key.startsWith(BOX));
+    return keys.map((key) => JSON.parse(localStorage.getItem(key))).sort((a, b) => a.wallMs - b.wallMs);
+  } catch { return []; }
+}
+
+function keep(entry) {
+  try { localStorage.setItem(BOX + entry.id, JSON.stringify(entry)); } catch { /* private mode: kept in this page alone */ }
+}
+
+function forget(entry) {
+  box = box.filter((one) => one.id !== entry.id);
+  try { localStorage.removeItem(BOX + entry.id); } catch { /* it never got there */ }
+  count();
+}
+
+// How long ago it was tapped: by the page's own monotonic clock; across a reload by the difference of the device's
+// clock with itself, which is right unless somebody set it meanwhile.
+function agoS(entry) {
+  const ms = entry.page === pageId ? performance.now() - entry.atMs : Date.now() - entry.wallMs;
+  const s = Math.max(0, Math.round(ms) / 1000);
+  return s < 1 ? 0 : s; // the way through the air is not worth a figure
+}
+
+async function work() {
+  if (isSending || isUnsigned) return;
+  isSending = true;
+  try {
+    while (box.length) {
+      const entry = box[0];
+      const answer = await post(entry);
+      if (answer === "unsigned") return askToSignIn();
+      if (answer === "later") {
+        tries += 1;
+        await new Promise((again) => { setTimeout(again, Math.random() * Math.min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** tries)); });
+        continue;
+      }
+      tries = 0;
+      forget(entry);
+      settle(entry, answer);
+    }
+  } finally {
+    isSending = false;
+  }
+}
+
+async function post(entry) {
+  const { id, kind, data, booth, by } = entry;
+  const ago_s = agoS(entry);
+  try {
+    const answer = await fetch(`/api/v1/booths/${encodeURIComponent(booth)}/commands`, {
+      method: "POST",
+      headers: { "Content-Type": "application/json", "X-Portraitq-By": by, "X-Portraitq-Token": token() },
+      body: JSON.stringify(ago_s ? { id, kind, data, ago_s } : { id, kind, data }),
+      signal: AbortSignal.timeout?.(10000),
+    });
+    if (answer.status >= 500 || answer.status === 429) return "later";
+    if (answer.status === 401 || answer.status === 403) return "unsigned";
+    const content = await answer.json();
+    return answer.ok ? { done: content } : { refused: content.detail ?? answer.statusText, status: answer.status };
+  } catch {
+    return "later"; // out of reach
+  }
+}
+
+function token() {
+  return document.querySelector('meta[name="portraitq-token"]')?.content ?? "";
+}
+
+function settle(entry, { done, refused, status }) {
+  waiting.get(entry.id)?.(done ?? null);
+  waiting.delete(entry.id);
+  if (done) return tell("done", { command: entry, answer: done });
+  say(refused);
+  tell("refused", { command: entry, sentence: refused, status });
+}
+
+// The sign-in has run out. The taps stay kept and are sent, with their age, once this page is opened signed in.
+function askToSignIn() {
+  isUnsigned = true;
+  say("Your sign-in has run out. Your taps are kept and sent once you are signed in again.");
+  const way = Object.assign(document.createElement("a"), { href: `/sign-in?next=${encodeURIComponent(location.pathname)}`, textContent: "Sign in" });
+  document.getElementById("said")?.append(way);
+}
+
+// A sentence for whoever tapped; it stays until it is put away, the next one comes, or half a minute is over.
+export function say(sentence) {
+  const place = document.getElementById("said");
+  if (!place) return;
+  clearTimeout(place.gone);
+  place.textContent = sentence;
+  if (!sentence) return;
+  const away = Object.assign(document.createElement("button"), { type: "button", textContent: "OK", onclick: () => say("") });
+  place.append(away);
+  place.gone = setTimeout(() => say(""), 30000);
+}
+
+function count() {
+  const late = box.filter((entry) => entry.page !== pageId || performance.now() - entry.atMs >= WORTH_SAYING_MS);
+  const line = document.getElementById("unsent");
+  if (line) {
+    line.hidden = !late.length;
+    line.textContent = late.length ? `${late.length} ${late.length === 1 ? "tap is" : "taps are"} not sent yet: the booth is out of reach. Go on; they are kept.` : "";
+  }
+  tell("unsent", { count: late.length });
+}
+
+function tell(name, detail) {
+  document.dispatchEvent(new CustomEvent(`portraitq:${name}`, { detail }));
+}
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest?.("[data-command]");
+  if (!button || button.disabled || button.getAttribute("aria-disabled") === "true") return;
+  event.preventDefault();
+  if (isSameTap(button)) return;
+  const { kind, data } = JSON.parse(button.dataset.command);
+  button.classList.add("is-tapped");
+  setTimeout(() => button.classList.remove("is-tapped"), SAME_TAP_MS);
+  const holder = button.closest("[data-by]");
+  send(kind, data, { booth: button.closest("[data-booth]")?.dataset.booth ?? here(), by: holder?.dataset.by ?? "counter" });
+});
+
+// By what it says, not by which element: a push may have put a new one in its place between two bounces.
+const lastTaps = new Map();
+function isSameTap(button) {
+  const now = performance.now();
+  const key = button.dataset.command;
+  const before = lastTaps.get(key) ?? tappedAt.get(button);
+  lastTaps.set(key, now);
+  tappedAt.set(button, now);
+  if (lastTaps.size > 50) lastTaps.delete(lastTaps.keys().next().value);
+  return before !== undefined && now - before < SAME_TAP_MS;
+}
+
+addEventListener("online", () => { tries = 0; work(); });
+document.addEventListener("visibilitychange", () => { if (!document.hidden) { tries = 0; work(); } });
+count();
+work();
