@@ -1,0 +1,318 @@
+"""The desk: one place where commands are decided, written, folded, re-quoted and published."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from portraitq.clock import Clock
+from portraitq.core.booth import Booth, fold
+from portraitq.core.commands import Command, Order
+from portraitq.core.errors import Refused, RefusedLine
+from portraitq.core.events import (
+    ArtistIn,
+    Data,
+    Erased,
+    Ordered,
+    Paid,
+    Promised,
+    StageDone,
+    Started,
+    WalkedAway,
+    print_line,
+)
+from portraitq.desk import Desk, Desks, NewCard, NoSuchBooth, NoSuchTicket, Standing
+from portraitq.store import journal
+from portraitq.store.store import FILE_NAME, Store, open_store
+from tests.builders import a_booth, a_set_up, instant
+
+NOW = instant("09:30")
+
+
+@dataclass(frozen=True)
+class Picture:
+    jpeg: bytes = b"\xff\xd8 the whole face"
+    small_jpeg: bytes = b"\xff\xd8 the small face"
+    width_px: int = 1200
+    height_px: int = 1600
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    return open_store(tmp_path)
+
+
+@pytest.fixture
+def desks(store: Store) -> Iterator[Desks]:
+    opened = Desks(store, Clock(start_at=NOW))
+    opened.import_journal("quayside", a_booth().lines)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def desk(desks: Desks) -> Desk:
+    return desks.at("quayside")
+
+
+def _say(desk: Desk, data: Data, id: str = "tap-1") -> int:
+    return desk.carry_out(Command(id, data)).seq
+
+
+def _order(desk: Desk, id: str = "order-1", **fields: object) -> str:
+    order = Order.model_validate({"style": "ink-head", "sitters": 1, **fields})
+    return desk.take_order(Command(id, order), NewCard(), ()).ticket
+
+
+def _lines(desk: Desk) -> list[str]:
+    with desk.store.reading() as connection:
+        return journal.lines(connection, desk.slug)
+
+
+def test_a_command_is_on_disk_when_it_is_answered(desk: Desk) -> None:
+    outcome = desk.carry_out(Command("tap-1", WalkedAway(style=None, sitters=1, ready_by=None)))
+
+    assert _lines(desk)[-1] == print_line(outcome.events[-1])
+    assert outcome.seq == desk.standing().seq == len(_lines(desk))
+
+
+def test_the_same_command_sent_again_gets_the_same_answer_and_happens_once(desk: Desk) -> None:
+    first = desk.carry_out(Command("tap-1", WalkedAway(style=None, sitters=1, ready_by=None)))
+    again = desk.carry_out(Command("tap-1", WalkedAway(style=None, sitters=1, ready_by=None)))
+
+    assert (again.seq, again.events) == (first.seq, first.events)
+    assert (first.is_repeat, again.is_repeat) == (False, True)
+    assert len(_lines(desk)) == first.seq
+
+
+def test_a_refused_command_changes_nothing(desk: Desk) -> None:
+    before, lines = desk.standing().booth, _lines(desk)
+
+    with pytest.raises(Refused, match="no ticket"):
+        _say(desk, Started(ticket="T9", artist="a1"))
+
+    assert desk.standing().booth == before
+    assert _lines(desk) == lines
+
+
+def test_an_order_its_promise_its_card_and_its_photos_are_kept_together(desk: Desk) -> None:
+    card = NewCard(name="Anouk", note="freckles in", is_child=True, consent_by="mother")
+
+    taken = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1)), card, [Picture(), Picture()])
+
+    assert [type(event.data) for event in taken.outcome.events] == [Ordered, Promised]
+    assert taken.number == 1
+    assert taken.ready_by is not None
+    assert taken.ready_by > NOW
+    kept = desk.cards([taken.ticket])[taken.ticket]
+    assert (kept.name, kept.note, kept.consent_by, kept.code) == ("Anouk", "freckles in", "mother", taken.code)
+    assert len(desk.photo_refs([taken.ticket])[taken.ticket]) == 2
+
+
+def test_an_order_that_is_refused_keeps_neither_card_nor_photo(desk: Desk, store: Store) -> None:
+    with pytest.raises(Refused, match="no style"):
+        desk.take_order(Command("order-1", Order(style="oil", sitters=1)), NewCard(name="Anouk"), [Picture()])
+
+    assert desk.cards(["T1"]) == {}
+    assert desk.photo_refs(["T1"]) == {}
+
+
+def test_an_order_sent_twice_is_one_ticket_with_one_code(desk: Desk) -> None:
+    command = Command("order-1", Order(style="ink-head", sitters=1))
+
+    first = desk.take_order(command, NewCard(), [Picture()])
+    again = desk.take_order(command, NewCard(), [Picture()])
+
+    assert (again.ticket, again.code, again.ready_by) == (first.ticket, first.code, first.ready_by)
+    assert len(desk.photo_refs(["T1"])["T1"]) == 1
+
+
+def test_what_was_told_a_moment_ago_stands_while_it_is_nearly_as_sure(desk: Desk) -> None:
+    told = desk.quote("ink-head", 1).promise_at
+
+    taken = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1, ready_by=told)), NewCard(), ())
+
+    assert (taken.ready_by, taken.later_than_told) == (told, False)
+
+
+def test_a_promise_that_can_no_longer_be_kept_is_not_given(desk: Desk) -> None:
+    told = desk.quote("ink-head", 1).promise_at
+    for count in range(6):
+        _order(desk, f"before-{count}", style="chalk-half", sitters=2)
+        _order(desk, f"also-before-{count}", sitters=2)
+
+    taken = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1, ready_by=told)), NewCard(), ())
+
+    assert taken.later_than_told
+    assert taken.ready_by is not None
+    assert taken.ready_by > told
+
+
+def test_a_quote_changes_nothing(desk: Desk) -> None:
+    before = _lines(desk)
+
+    quote = desk.quote("ink-head", 2, "a1")
+
+    assert quote.promise_at > NOW
+    assert _lines(desk) == before
+
+
+@pytest.mark.parametrize(
+    ("asked", "reason"),
+    [
+        ({"style": "oil", "sitters": 1}, "no style"),
+        ({"style": "ink-head", "sitters": 1, "artist": "a9"}, "no artist"),
+        ({"style": "chalk-half", "sitters": 1, "artist": "a2"}, "does not draw"),
+    ],
+)
+def test_a_quote_for_what_the_booth_does_not_draw_is_refused(desk: Desk, asked: dict[str, object], reason: str) -> None:
+    with pytest.raises(Refused, match=reason):
+        desk.quote(**asked)  # type: ignore[arg-type]
+
+
+def test_every_change_is_published_with_quotes_for_every_ticket_that_waits(desks: Desks, desk: Desk) -> None:
+    heard: list[Standing] = []
+    news = threading.Event()
+
+    def hear(_: Desk, standing: Standing) -> None:
+        heard.append(standing)
+        news.set()
+
+    desks.listen(hear)
+
+    id = _order(desk)
+
+    assert news.wait(5)
+    assert heard[-1].seq == desk.standing().seq
+    assert heard[-1].forecast.tickets[id].promise_at > NOW
+
+
+def test_many_taps_at_once_are_all_kept_once_and_in_order(desk: Desk) -> None:
+    taps = [Command(f"tap-{count}", WalkedAway(style=None, sitters=1, ready_by=None)) for count in range(60)]
+
+    with ThreadPoolExecutor(12) as hands:
+        outcomes = list(hands.map(desk.carry_out, [*taps, *taps]))
+
+    assert len({outcome.seq for outcome in outcomes}) == 60
+    assert sum(outcome.is_repeat for outcome in outcomes) == 60
+    with desk.store.reading() as connection:
+        events = journal.events(connection, desk.slug)
+    assert fold(Booth(), events) == desk.standing(wait_s=5).booth
+
+
+def test_re_quotes_of_many_taps_are_done_together(desks: Desks, desk: Desk) -> None:
+    seen: list[int] = []
+    desks.listen(lambda _, standing: seen.append(standing.seq))
+
+    for count in range(80):
+        _say(desk, WalkedAway(style=None, sitters=1, ready_by=None), f"tap-{count}")
+    last = desk.standing(wait_s=5).seq
+
+    assert seen[-1] == last
+    assert seen == sorted(seen)
+
+
+def test_two_desks_on_one_store_take_turns_and_see_each_other(desk: Desk, tmp_path: Path) -> None:
+    other = Desks(open_store(tmp_path), Clock(start_at=NOW))
+    beside = other.at("quayside")
+
+    first = _order(desk, "from-one")
+    second = _order(beside, "from-the-other")
+    third = _order(desk, "from-one-again")
+
+    assert [first, second, third] == ["T1", "T2", "T3"]
+    beside.refresh()
+    desk.refresh()
+    assert _order(beside, "from-the-other-again") == "T4"
+    other.close()
+
+
+def test_erasing_leaves_the_journal_whole_and_no_byte_of_the_person_in_any_file(desk: Desk, tmp_path: Path) -> None:
+    card = NewCard(name="Anouk-of-the-quay", contact="0612-345-678", note="freckles-in-please")
+    id = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1)), card, [Picture()]).ticket
+
+    _say(desk, Erased(ticket=id))
+
+    kept = b"".join(file.read_bytes() for file in tmp_path.iterdir() if file.name.startswith(FILE_NAME))
+    for secret in (b"Anouk-of-the-quay", b"0612-345-678", b"freckles-in-please", Picture.jpeg, Picture.small_jpeg):
+        assert secret not in kept
+    assert desk.ticket(id).is_erased
+    assert desk.cards([id])[id].is_erased
+
+
+def test_a_photo_can_be_added_and_removed_until_the_portrait_is_finished(desk: Desk) -> None:
+    id = _order(desk)
+
+    photo = desk.add_photo(id, Picture())
+    assert [ref.id for ref in desk.photo_refs([id])[id]] == [photo]
+    assert desk.remove_photo(id, photo)
+    assert desk.photo_refs([id]) == {}
+
+    _say(desk, Started(ticket=id, artist="a1"), "start")
+    for stage in ("layout", "likeness", "finish"):
+        _say(desk, StageDone(ticket=id, stage=stage), stage)
+    with pytest.raises(Refused, match="still to be drawn"):
+        desk.add_photo(id, Picture())
+
+
+def test_everything_is_found_again_after_a_restart_the_running_stage_included(desks: Desks, tmp_path: Path) -> None:
+    desk = desks.at("quayside")
+    id = _order(desk)
+    _say(desk, Started(ticket=id, artist="a1"), "start")
+    before = desk.standing(wait_s=5).booth
+
+    again = Desks(open_store(tmp_path), Clock(start_at=NOW + timedelta(minutes=3)))
+
+    found = again.at("quayside").standing(wait_s=5)
+    assert found.booth == before
+    assert found.forecast.tickets[id].median_at > NOW
+    again.close()
+
+
+def test_a_journal_of_nonsense_makes_no_booth(desks: Desks) -> None:
+    lines = [*a_booth().lines, '{"seq":99}']
+
+    with pytest.raises(RefusedLine, match=f"line {len(lines)}"):
+        desks.import_journal("arcade", lines)
+
+    assert desks.slugs() == ["quayside"]
+    with desks.store.reading() as connection:
+        assert journal.booths(connection) == ["quayside"]
+
+
+def test_a_booth_is_made_once_and_unknown_ones_are_said_to_be_unknown(desks: Desks) -> None:
+    desks.create("arcade", a_set_up())
+
+    with pytest.raises(Refused, match="already"):
+        desks.create("arcade", a_set_up())
+    with pytest.raises(NoSuchBooth):
+        desks.at("nowhere")
+    with pytest.raises(NoSuchTicket):
+        desks.at("arcade").ticket("T1")
+
+
+def test_imported_tickets_have_codes_and_export_gives_the_very_same_bytes(desks: Desks) -> None:
+    told = a_booth().ordered("T1").drawn("T1", "A4").collected("T1")
+
+    desk = desks.import_journal("arcade", told.lines)
+
+    assert _lines(desk) == told.lines
+    code = desk.cards(["T1"])["T1"].code
+    assert desks.by_code(code) == (desk, "T1")
+    assert desks.by_code("NOSUCHCODE") is None
+
+
+def test_money_and_presence_are_commands_like_any_other(desk: Desk) -> None:
+    id = _order(desk)
+
+    _say(desk, Paid(ticket=id, amount=1800, how="cash"), "pay")
+
+    assert desk.ticket(id).due == 0
+    with pytest.raises(Refused, match="in already"):
+        _say(desk, ArtistIn(artist="a1"), "in")
