@@ -20,9 +20,10 @@ export function newId() {
   return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-// Puts a command into the outbox; resolves with {seq, events}, or null when it was refused.
-export function send(kind, data, { booth = here(), by = "counter" } = {}) {
-  const entry = { id: newId(), booth, by, kind, data, page: pageId, atMs: performance.now(), wallMs: Date.now() };
+// Puts a command into the outbox; resolves with {seq, events}, or null when it was refused. `agoMs` is how long ago the
+// hand meant it, where a second touch (a reason, a rack place) completed it.
+export function send(kind, data, { booth = here(), by = "counter", agoMs = 0 } = {}) {
+  const entry = { id: newId(), booth, by, kind, data, page: pageId, atMs: performance.now() - agoMs, wallMs: Date.now() - agoMs };
   box.push(entry);
   keep(entry);
   tell("tapped", { command: entry });
@@ -32,6 +33,11 @@ export function send(kind, data, { booth = here(), by = "counter" } = {}) {
   return settled;
 }
 const waiting = new Map();
+
+// The commands that are not answered yet, oldest first.
+export function unanswered() {
+  return [...box];
+}
 
 function here() {
   return document.querySelector("[data-booth]")?.dataset.booth ?? location.pathname.split("/")[1];
