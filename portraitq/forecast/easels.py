@@ -1,0 +1,145 @@
+"""Who draws what when: easels that take portraits in the order of the queue, scenario by scenario.
+
+Times are seconds after now. A portrait goes to whichever of those who may draw it is free first; taken in the order
+of the queue this is what happens when each artist, once free, takes the first portrait that they may draw: nobody
+who could take an earlier one is ever passed over. Which portraits there are, and how long they take, is
+`schedule.py`'s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Seconds = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """When portraits may be begun.
+
+    open_s  (opens, closes) of each day of trading, in order; no portrait is begun after `closes`, or before `opens`.
+            After the last one nothing closes any more.
+    """
+
+    open_s: tuple[tuple[float, float], ...] = ()
+
+    def begin(self, at_s: Seconds) -> Seconds:
+        """The first instant from `at_s` on at which a portrait may be begun."""
+        if not self.open_s:
+            return at_s
+        at_s = np.maximum(at_s, self.open_s[0][0])
+        latest = float(at_s.max())
+        for (_, closes_s), (opens_s, _) in zip(self.open_s, self.open_s[1:], strict=False):
+            if latest <= closes_s:
+                break
+            at_s = np.where((at_s > closes_s) & (at_s < opens_s), opens_s, at_s)
+        return at_s
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """How long one portrait takes at one easel: (n,) seconds in all, and (stages, n) when each stage ends.
+
+    `ends_s` may be None where no break lies ahead and nobody asks.
+    """
+
+    total_s: Seconds
+    ends_s: Seconds | None = None
+
+
+class Easels:
+    """A booth's easels, each free from some instant on in each scenario. `take` gives them work.
+
+    free_s    (artists, n), when each may begin the next portrait, turnaround over
+    breaks_s  for each artist their planned breaks, (begins, ends), in order
+    """
+
+    def __init__(
+        self,
+        free_s: Sequence[Seconds] | Seconds,
+        breaks_s: Sequence[Sequence[tuple[float, float]]],
+        hours: Hours | None = None,
+    ) -> None:
+        self.hours = hours or Hours()
+        self.breaks_s = [tuple(each) for each in breaks_s]
+        self.free_s = np.array(free_s, dtype=np.float64)
+        for artist, at_s in enumerate(self.free_s):
+            self.free_s[artist] = self.begin(artist, at_s)
+
+    def begin(self, artist: int, at_s: Seconds) -> Seconds:
+        """The first instant from `at_s` on at which `artist` may begin a portrait: no break, not after closing."""
+        at_s = self.hours.begin(at_s)
+        for begins_s, ends_s in self.breaks_s[artist]:
+            at_s = np.where((at_s >= begins_s) & (at_s < ends_s), ends_s, at_s)
+        return self.hours.begin(at_s) if self.breaks_s[artist] else at_s
+
+    def through_breaks(self, artist: int, begins_s: Seconds, work: Work, is_running: bool = False) -> Seconds:
+        """When `work`, begun at `begins_s`, is ready: the stage in hand is finished before a break begins.
+
+        `is_running` says that its first stage is in hand already, break or not.
+        """
+        ready_s = begins_s + work.total_s
+        for break_begins_s, break_ends_s in self.breaks_s[artist]:
+            if work.ends_s is None or not np.any(ready_s > break_begins_s):
+                continue
+            late_s = ready_s - begins_s - work.total_s  # breaks before this one
+            starts_s = begins_s + late_s + work.ends_s[:-1]
+            if not is_running:
+                starts_s = np.concatenate([begins_s[None, :], starts_s])
+            if not len(starts_s):
+                continue
+            caught = (starts_s >= break_begins_s) & (starts_s < break_ends_s)
+            first_s = np.where(caught, starts_s, np.inf).min(axis=0)
+            ready_s = ready_s + np.where(np.isfinite(first_s), break_ends_s - first_s, 0.0)
+        return ready_s
+
+    def take(
+        self,
+        work: Sequence[Work | None],
+        turnaround_s: Seconds,
+        from_s: float | Seconds = 0.0,
+        able: Sequence[int] | None = None,
+        commit: bool = True,
+    ) -> tuple[Seconds, NDArray[np.intp], Seconds]:
+        """Give one portrait to whoever may begin it first.
+
+        work          for each artist how long it takes them; None for who may not draw it
+        turnaround_s  (n,), between its end and that easel's next beginning
+        from_s        when it can be begun at the earliest
+        able          narrows those who may draw it
+        Returns       (n,) each: when it is ready, who draws it, when it is begun
+        """
+        may = [a for a, each in enumerate(work) if each is not None and (able is None or a in able)]
+        if np.any(np.asarray(from_s) > 0):
+            starts_s = np.array([self.begin(a, np.maximum(self.free_s[a], from_s)) for a in may])
+        else:
+            starts_s = self.free_s[may] if len(may) < len(self.free_s) else self.free_s
+        if len(may) == 1:
+            who = np.full(starts_s.shape[1], may[0])
+            begins_s = starts_s[0]
+        else:
+            chosen = _first_free(starts_s, self.free_s[may])
+            who = np.array(may)[chosen]
+            begins_s = np.take_along_axis(starts_s, chosen[None, :], axis=0)[0]
+        ready_s = np.empty_like(begins_s)
+        for a in may:
+            mine = who == a
+            each = work[a]
+            if each is None or not mine.any():
+                continue
+            ready_a = self.through_breaks(a, begins_s, each)
+            ready_s = np.where(mine, ready_a, ready_s)
+            if commit:
+                self.free_s[a] = np.where(mine, self.begin(a, ready_a + turnaround_s), self.free_s[a])
+        return ready_s, who, begins_s
+
+
+def _first_free(starts_s: Seconds, free_s: Seconds) -> NDArray[np.intp]:
+    """Which row begins first; of several that could begin at once the one that has been idle longest."""
+    at_once = starts_s <= starts_s.min(axis=0)
+    first: NDArray[np.intp] = np.where(at_once, free_s, np.inf).argmin(axis=0)
+    return first

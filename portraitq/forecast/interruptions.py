@@ -1,0 +1,123 @@
+"""What keeps an artist from drawing: turnaround between two portraits, the lag of an idle one, and pauses.
+
+Each length is log-normal, learned from the guesses on; pauses come at random over the time drawn.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from portraitq.core.booth import Booth
+from portraitq.core.events import SetUp, ThreeGuesses
+from portraitq.core.life import Ticket
+from portraitq.core.timing import Pause, Turnaround, drawn_s, pauses, stays, turnaround
+from portraitq.forecast.lognormal import LogTime
+
+GUESSED_PAUSES_S = {
+    "counter": (30, 75, 180),
+    "break": (300, 900, 2400),
+    "supplies": (40, 120, 300),
+    "sitter": (40, 120, 360),
+    "other": (30, 120, 480),
+}
+TOUCH_UP_S = (60, 180, 540)
+IDLE_LAG_S = (10, 25, 60)
+LONGEST_LAG_S = 900.0  # longer than this somebody was away, and it says nothing of turnaround
+
+
+_IDLE = LogTime.guessed(*IDLE_LAG_S)
+_TOUCH_UP = LogTime.guessed(*TOUCH_UP_S)
+_ANY_PAUSE = LogTime.guessed(30, 100, 330, weight=2)
+_PAUSES = tuple((why, LogTime.guessed(*guesses, weight=2)) for why, guesses in GUESSED_PAUSES_S.items())
+
+
+@dataclass(frozen=True, slots=True)
+class Lags:
+    """What is known of the times in which nobody draws.
+
+    turnaround  between two portraits while somebody waits; None as long as no set-up guesses it
+    idle        from an order to its beginning by an artist who is free
+    touch_up    a touch-up
+    pauses      reason -> length of a pause; planned breaks are not among them
+    met, over_s  how many unplanned pauses there were over how many seconds drawn, the guess counted in
+    """
+
+    turnaround: LogTime | None = None
+    idle: LogTime | None = _IDLE
+    touch_up: LogTime = _TOUCH_UP
+    pauses: tuple[tuple[str, LogTime], ...] = _PAUSES
+    all_pauses: LogTime = _ANY_PAUSE
+    met: float = 1.0
+    over_s: float = 2 * 3600.0
+    guessed: ThreeGuesses | None = None
+    off_at: tuple[tuple[str, datetime], ...] = ()
+
+    def guessed_by(self, set_up: SetUp | None) -> Lags:
+        """With the turnaround that `set_up` guesses; a changed guess starts it anew."""
+        if set_up is None or set_up.turnaround == self.guessed:
+            return self
+        guess = set_up.turnaround
+        return replace(self, guessed=guess, turnaround=LogTime.guessed(guess.quick_s, guess.usual_s, guess.slow_s))
+
+    def of_pause(self, why: str) -> LogTime:
+        """What is known of a pause for that reason."""
+        return dict(self.pauses).get(why, self.all_pauses)
+
+
+def learn_lags(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
+    """`lags` with what `ticket`, now finished or cancelled, teaches."""
+    off_at = dict(lags.off_at)
+    for stay in stays(ticket):
+        if found := turnaround(stay, off_at.get(stay.artist), booth.days):
+            lags = _with_lag(lags, found)
+        if stay.ended_at is not None:
+            off_at[stay.artist] = stay.ended_at
+    lags = _with_pauses(lags, booth, ticket)
+    return replace(lags, off_at=tuple(sorted(off_at.items())))
+
+
+def _with_lag(lags: Lags, found: Turnaround) -> Lags:
+    if not 1.0 <= found.lag_s <= LONGEST_LAG_S:
+        return lags
+    if found.waited:
+        return replace(lags, turnaround=lags.turnaround and _learned(lags.turnaround, found.lag_s))
+    return replace(lags, idle=lags.idle and _learned(lags.idle, found.lag_s))
+
+
+def _learned(known: LogTime, seconds: float) -> LogTime:
+    """One more time, pulled in to 3 spreads of what was expected; what is older counts a little less."""
+    off = math.log(seconds) - known.mu
+    limit = 3 * known.scale
+    return known.fade(LAG_FADING).learn(known.mu + max(-limit, min(off, limit)))
+
+
+LAG_FADING = 0.995
+
+
+def _with_pauses(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
+    known, every, met = dict(lags.pauses), lags.all_pauses, lags.met
+    for pause in pauses(ticket):
+        if pause.ended_at is None or _is_planned(booth, ticket, pause):
+            continue
+        met += 1
+        seconds = max((pause.ended_at - pause.began_at).total_seconds(), 1.0)
+        if pause.why in known:
+            known[pause.why] = _learned(known[pause.why], seconds)
+        every = _learned(every, seconds)
+    over_s = lags.over_s + drawn_s(ticket)
+    keep = min(1.0, PAUSES_OVER_S / over_s)
+    return replace(lags, pauses=tuple(known.items()), all_pauses=every, met=met * keep, over_s=over_s * keep)
+
+
+PAUSES_OVER_S = 40 * 3600.0  # how often it is interrupted is learned from about the last forty hours drawn
+
+
+def _is_planned(booth: Booth, ticket: Ticket, pause: Pause) -> bool:
+    """Whether a planned break of the artist lies in that pause: the schedule knows it already."""
+    return pause.ended_at is not None and any(
+        planned.artist == ticket.artist and planned.begins_at < pause.ended_at and planned.ends_at > pause.began_at
+        for day in booth.days[-2:]
+        for planned in day.breaks
+    )

@@ -1,0 +1,299 @@
+"""What is known of each stage's time: the artists' guesses, moved by what was measured.
+
+The log of a stage's time per sitter is, for each artist,
+
+    the guess + general pace + pace in this style + pace in this stage + the day's + the sketch's own effect + chance,
+
+each of these normal with mean 0 at first. A finished sketch moves them all at once (a Kalman filter, one scalar
+measurement a stage), so what is learned about the general pace carries over to other styles, a wrong guess for one
+style is forgiven quickly, and two slow stages make the rest of the sketch and of the day expected slower. From day to
+day the lasting effects may wander, so old days fade. Turnaround and interruptions are `interruptions.py`'s.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from itertools import takewhile
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from portraitq.core.booth import Booth, TradingDay
+from portraitq.core.events import Stage, Style
+from portraitq.core.life import CANCELLED, COLLECTED, READY, Ticket
+from portraitq.core.timing import StageTime, stage_times, stays
+from portraitq.forecast.interruptions import Lags, learn_lags
+from portraitq.forecast.lognormal import from_guesses, mean_of_several
+
+Vector = NDArray[np.float64]
+GENERAL, DAY, SKETCH = 0, 1, 2  # the first three effects of every hand; styles and stages follow
+FADING = 0.98  # of the weight of what is known of spreads and lags, what a day leaves
+
+
+@dataclass(frozen=True, slots=True)
+class Spreads:
+    """How far the effects lie from 0: standard deviations of log time, all as shares that hold for any stage.
+
+    `wander` is how far each lasting effect moves from one day to the next. `guess_weight` is how many goes a guess of
+    a stage's spread counts for.
+    """
+
+    general: float = 0.25
+    style: float = 0.20
+    stage: float = 0.18
+    day: float = 0.05
+    sketch: float = 0.08
+    wander: float = 0.02
+    guess_weight: float = 6.0
+
+
+EXACT = Spreads(0, 0, 0, 0, 0, 0, math.inf)  # the guesses are the truth: for theory and for demonstrations
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """What is known of one artist's pace.
+
+    index      ("style", id) or ("stage", style, stage) -> row of the effect
+    mean, cov  (d,) and (d, d), of the effects
+    base       (style, stage) -> log seconds for one sitter before any effect
+    alpha, beta  (style, stage) -> inverse-gamma weight and scale of the variance of chance
+    day_index  the day of trading that the day's effect belongs to
+    off_at     when the easel was last left
+    """
+
+    index: Mapping[tuple[str, ...], int]
+    mean: Vector
+    cov: Vector
+    base: Mapping[tuple[str, str], float]
+    alpha: Mapping[tuple[str, str], float]
+    beta: Mapping[tuple[str, str], float]
+    day_index: int = 0
+    off_at: datetime | None = None
+
+    def rows(self, style: str, stage: str) -> tuple[int, ...]:
+        """The rows of the effects that add up to that stage's."""
+        return (GENERAL, DAY, SKETCH, self.index["style", style], self.index["stage", style, stage])
+
+    def sigma(self, style: str, stage: str) -> float:
+        """The standard deviation of chance in log time: the root of the variance's expected inverse."""
+        alpha = self.alpha[style, stage]
+        return math.sqrt(self.beta[style, stage] / alpha) if math.isfinite(alpha) else self.beta[style, stage]
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """Everything learned so far. It never changes: `learn` and `pace_of` give a new one.
+
+    `last_ticket` is the youngest ticket seen; `unread` are those seen of which there is still something to learn.
+    """
+
+    hands: Mapping[str, Hand] = field(default_factory=dict)
+    lags: Lags = field(default_factory=Lags)
+    spreads: Spreads = field(default_factory=Spreads)
+    seq: int = 0
+    last_ticket: str | None = None
+    unread: tuple[str, ...] = ()
+
+    def hand(self, artist: str, style: Style | None, day_index: int) -> Hand:
+        """What is known of `artist` on that day, `style` included; a newcomer is known by the guesses alone."""
+        hand = on_day(self.hands.get(artist) or _stranger(self.spreads), day_index, self.spreads)
+        return knowing(hand, style, self.spreads) if style else hand
+
+
+def known_exactly(spreads: Spreads = EXACT, lags: Lags | None = None) -> Pace:
+    """A pace that takes the set-up's guesses for the truth, without a doubt about them."""
+    return Pace(spreads=spreads, lags=lags or Lags())
+
+
+def pace_of(booth: Booth, previous: Pace | None = None) -> Pace:
+    """What the journal up to here teaches; with `previous`, only what came since is read.
+
+    The tickets are learned in the order in which they were finished or cancelled, so the result is the same either
+    way.
+    """
+    pace = previous if previous is not None and previous.seq <= booth.seq else Pace()
+    if pace.seq == booth.seq and previous is not None:
+        return pace
+    unread = [*pace.unread, *_newer(booth, pace.last_ticket)]
+    teaching = [booth.tickets[id] for id in unread if _has_left(booth.tickets[id])]
+    still = tuple(id for id in unread if not _has_left(booth.tickets[id]))
+    for ticket in sorted(teaching, key=_left_at_seq):
+        pace = learn(pace, booth, ticket)
+    last = next(_youngest_first(booth), None)
+    return replace(pace, seq=booth.seq, last_ticket=last, unread=still, lags=pace.lags.guessed_by(booth.set_up))
+
+
+def _newer(booth: Booth, last: str | None) -> list[str]:
+    return list(takewhile(lambda id: id != last, _youngest_first(booth)))[::-1]
+
+
+def _youngest_first(booth: Booth) -> Iterator[str]:
+    return reversed(cast("dict[str, Ticket]", booth.tickets))  # a fold keeps its tickets in the order of their orders
+
+
+def _has_left(ticket: Ticket) -> bool:
+    return ticket.finished_at is not None or ticket.place in (READY, COLLECTED, CANCELLED)
+
+
+def _left_at_seq(ticket: Ticket) -> int:
+    return next(event.seq for event in ticket.history if event.kind in ("finished", "cancelled"))
+
+
+def learn(pace: Pace, booth: Booth, ticket: Ticket) -> Pace:
+    """`pace` with what `ticket`, now finished or cancelled, teaches."""
+    hands = dict(pace.hands)
+    for artist in {stay.artist for stay in stays(ticket)}:
+        times = [time for time in stage_times(ticket, booth.days) if time.artist == artist and time.trusted]
+        hand = hands.get(artist) or _stranger(pace.spreads)
+        hand = knowing(hand, ticket.style, pace.spreads)
+        if times:
+            hand = on_day(hand, day_index(booth.days, times[-1].ended_at), pace.spreads)
+            hand = forget_sketch(hand, pace.spreads)
+            for time in times:
+                hand = measured(hand, time, ticket.style, pace.spreads)
+            hand = forget_sketch(hand, pace.spreads)
+        hands[artist] = hand
+    lags = learn_lags(pace.lags.guessed_by(booth.set_up), booth, ticket)
+    return replace(pace, hands=hands, lags=lags)
+
+
+def day_index(days: Sequence[TradingDay], at: datetime) -> int:
+    """Which day of trading `at` belongs to, counted from 1; 0 before the first."""
+    return bisect_right(days, at, key=lambda day: day.opened_at)
+
+
+def _stranger(spreads: Spreads) -> Hand:
+    return Hand({}, np.zeros(3), np.diag(np.square([spreads.general, spreads.day, spreads.sketch])), {}, {}, {})
+
+
+def knowing(hand: Hand, style: Style, spreads: Spreads) -> Hand:
+    """`hand` with rows for every stage of `style`; what was measured stays when a guess is changed later."""
+    keys = [("style", style.id), *(("stage", style.id, stage.id) for stage in style.stages)]
+    fresh = [key for key in keys if key not in hand.index]
+    if not fresh:
+        return hand
+    index, d = dict(hand.index), len(hand.mean)
+    index.update({key: d + step for step, key in enumerate(fresh)})
+    cov = np.zeros((d + len(fresh), d + len(fresh)))
+    cov[:d, :d] = hand.cov
+    for key in fresh:
+        cov[index[key], index[key]] = (spreads.style if key[0] == "style" else spreads.stage) ** 2
+    base, alpha, beta = dict(hand.base), dict(hand.alpha), dict(hand.beta)
+    for stage in style.stages:
+        if (style.id, stage.id) not in base:
+            mu, sigma = from_guesses(stage.quick_s, stage.usual_s, stage.slow_s)
+            base[style.id, stage.id] = mu
+            alpha[style.id, stage.id], beta[style.id, stage.id] = _guessed_spread(sigma, spreads)
+    return replace(
+        hand, index=index, mean=np.pad(hand.mean, (0, len(fresh))), cov=cov, base=base, alpha=alpha, beta=beta
+    )
+
+
+def _guessed_spread(sigma: float, spreads: Spreads) -> tuple[float, float]:
+    """Inverse-gamma of the variance of chance: what the guess leaves once the day's and the sketch's share is out."""
+    if math.isinf(spreads.guess_weight):
+        return math.inf, sigma
+    shared = spreads.day**2 + spreads.sketch**2
+    alpha = 1 + spreads.guess_weight / 2
+    return alpha, alpha * max(sigma * sigma - shared, 0.25 * sigma * sigma)
+
+
+def on_day(hand: Hand, day_index: int, spreads: Spreads) -> Hand:
+    """`hand` on that day of trading: the old day's effect is gone, the lasting ones may have wandered."""
+    gone = day_index - hand.day_index
+    if gone <= 0:
+        return hand
+    mean, cov = hand.mean.copy(), hand.cov.copy()
+    _reset(mean, cov, DAY, spreads.day)
+    if hand.day_index:
+        lasting = [GENERAL, *range(SKETCH + 1, len(mean))]
+        cov[lasting, lasting] += gone * spreads.wander**2
+        keep = FADING**gone
+        alpha = {key: _faded(value, keep, spreads) for key, value in hand.alpha.items()}
+        beta = {key: value * (alpha[key] / hand.alpha[key] if math.isfinite(alpha[key]) else 1)
+                for key, value in hand.beta.items()}  # fmt: skip
+        return replace(hand, mean=mean, cov=cov, day_index=day_index, alpha=alpha, beta=beta)
+    return replace(hand, mean=mean, cov=cov, day_index=day_index)
+
+
+def _faded(alpha: float, keep: float, spreads: Spreads) -> float:
+    return max(alpha * keep, min(alpha, 1 + spreads.guess_weight / 2))
+
+
+def forget_sketch(hand: Hand, spreads: Spreads) -> Hand:
+    """`hand` before another sketch, of whose own effect nothing is known yet."""
+    mean, cov = hand.mean.copy(), hand.cov.copy()
+    _reset(mean, cov, SKETCH, spreads.sketch)
+    return replace(hand, mean=mean, cov=cov)
+
+
+def _reset(mean: Vector, cov: Vector, row: int, sd: float) -> None:
+    mean[row], cov[row, :], cov[:, row] = 0.0, 0.0, 0.0
+    cov[row, row] = sd * sd
+
+
+def of_sitters(hand: Hand, style: str, stage: Stage, sitters: int) -> tuple[float, float]:
+    """(mu before any effect, sigma of chance) of the log of that stage's time for all sitters together."""
+    mu, sigma = hand.base[style, stage.id], hand.sigma(style, stage.id)
+    if not stage.per_sitter or sitters == 1:
+        return mu, sigma
+    shift, narrower = mean_of_several(sigma, sitters)
+    return mu + math.log(sitters) + float(shift), float(narrower)
+
+
+def measured(hand: Hand, time: StageTime, style: Style, spreads: Spreads) -> Hand:
+    """`hand` after one measured stage, or after a burst of which only the sum is known.
+
+    The log of a sum of stages is taken as linear in their effects around what is expected (an extended Kalman step).
+    A time far off what was expected counts less, as under a Student-t law with few degrees of freedom.
+    """
+    stages = {stage.id: stage for stage in style.stages}
+    parts = [stages[id] for id in time.stages if id in stages]
+    if not parts:
+        return hand
+    expected, loads, noise = _expected(hand, style.id, parts, time.sitters)
+    spread = float(loads @ hand.cov @ loads)
+    off = math.log(time.total_s) - expected
+    surprise = off * off / (spread + noise)
+    weight = min(1.0, (HEAVY_TAIL + 1) / (HEAVY_TAIL + surprise))
+    gain = hand.cov @ loads / (spread + noise / weight)
+    alpha, beta = hand.alpha, hand.beta
+    if len(parts) == 1 and math.isfinite(alpha[key := (style.id, parts[0].id)]):
+        own = hand.sigma(*key) ** 2
+        alpha, beta = {**alpha, key: alpha[key] + 0.5}, {**beta, key: beta[key] + 0.5 * own * min(surprise, CLIP)}
+    return replace(
+        hand,
+        mean=hand.mean + gain * off,
+        cov=hand.cov - np.outer(gain, hand.cov @ loads),
+        alpha=alpha,
+        beta=beta,
+    )
+
+
+HEAVY_TAIL = 6.0
+CLIP = 9.0  # one run-on clock does not teach that every stage is wild
+
+
+def _expected(hand: Hand, style: str, parts: Sequence[Stage], sitters: int) -> tuple[float, Vector, float]:
+    """Expected log of the parts' sum, its loads on the effects, and its variance of chance."""
+    mus, rows, sigmas = [], [], []
+    for part in parts:
+        mu, sigma = of_sitters(hand, style, part, sitters)
+        row = list(hand.rows(style, part.id))
+        mus.append(mu + float(hand.mean[row].sum()))
+        rows.append(row)
+        sigmas.append(sigma)
+    shares = np.exp(np.array(mus) - max(mus))
+    total = float(shares.sum())
+    shares = shares / total
+    loads = np.zeros(len(hand.mean))
+    for share, row in zip(shares, rows, strict=True):
+        loads[row] += share
+    noise = float(np.sum(np.square(shares * np.array(sigmas))))
+    return max(mus) + math.log(total), loads, noise

@@ -1,0 +1,425 @@
+"""When is each portrait ready? The booth as it stands and the pace of its hands, scenario by scenario.
+
+Rules, where the journal leaves room:
+- a held ticket is quoted as though it were released now; for everybody else it is passed over;
+- an artist on a planned break, or out during one, is back when it ends;
+- an artist who has not come in yet today is expected in `COMES_IN_S` during the day's first half hour, or when nobody
+  who is in may draw a ticket; else artists who are out come back with the next opening;
+- after closing, work goes on at the next day's same clock time; a portrait in hand is finished.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr, ndtri_exp
+
+from portraitq.core.booth import Booth, TradingDay
+from portraitq.core.events import Artist, Stage, Style
+from portraitq.core.life import HELD, TOUCH_UP, TOUCH_UP_REST, Ticket
+from portraitq.core.timing import drawing_s, pause_in_hand, stage_times
+from portraitq.forecast.draws import SCENARIOS, Draws, normals
+from portraitq.forecast.easels import Easels, Hours, Seconds, Work
+from portraitq.forecast.lognormal import LEAST_REST_S, LogTime, mean_of_several, rest_by_log_tail, spread
+from portraitq.forecast.pace import DAY, GENERAL, SKETCH, Hand, Pace, day_index, knowing, measured
+
+COMES_IN_S = 300.0
+FIRST_HALF_HOUR_S = 1800.0
+NIGHTS_AHEAD = 14  # a queue longer than a fortnight is not forecast closer than that
+LAST_TOUCH_S = 10.0  # all stages are done and only `finished` is missing
+MOST_PAUSES = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """One ticket's future: (n,) seconds after now when it is ready, who draws it, and how many are before it."""
+
+    ready_s: Seconds
+    artist: str | None
+    ahead: int
+
+
+class Scenarios:
+    """The booth's future, drawn `n` times. Build one for each booth, pace and instant; it answers for every ticket."""
+
+    def __init__(self, booth: Booth, pace: Pace, now: datetime, n: int = SCENARIOS) -> None:
+        if booth.set_up is None:
+            raise ValueError("a booth without a set-up has nothing to forecast")
+        self.booth, self.pace, self.now, self.n = booth, pace, now, n
+        self.artists = booth.set_up.artists
+        self.day_index = day_index(booth.days, now) + (0 if booth.day else 1)
+        self.lengths = {
+            name: _World(known, f"length {name}", n) for name, known in _lengths(pace).items() if known is not None
+        }
+        self.pause_rate = _rate(pace, n)
+        self.hands = {artist.id: _HandWorld(self, artist.id) for artist in self.artists}
+        self.outlooks: dict[str, Outlook] = {}
+        self.is_here = [self._is_expected(artist) for artist in self.artists]
+        self._set_out()
+        self._draw_the_queue()
+
+    # -- the present ---------------------------------------------------------------------------------------------
+
+    def _set_out(self) -> None:
+        hours = hours_ahead(self.booth, self.now)
+        breaks_s = [_breaks(self.booth.day, artist.id, self.now) for artist in self.artists]
+        nothing = np.zeros((len(self.artists), self.n))
+        self.easels = Easels(nothing, breaks_s, hours)
+        next_s = hours.open_s[1][0] if len(hours.open_s) > 1 else 0.0
+        for row, artist in enumerate(self.artists):
+            ticket = self.booth.on_easel(artist.id)
+            if ticket is not None:
+                free_s = self._on_easel(row, artist, ticket)
+            elif self.booth.day is None:
+                free_s = np.zeros(self.n)
+            elif artist.id in self.booth.here_since:
+                free_s = self._idle(artist)
+            else:
+                free_s = np.full(self.n, self._back_in_s(artist, next_s))
+            self.easels.free_s[row] = self.easels.begin(row, free_s)
+
+    def _is_expected(self, artist: Artist) -> bool:
+        booth, day = self.booth, self.booth.day
+        if day is None or artist.id in booth.here_since or artist.id in booth.easels:
+            return True
+        if any(b.artist == artist.id and b.begins_at <= self.now < b.ends_at for b in day.breaks):
+            return True
+        last = booth.free_since.get(artist.id)
+        came_today = last is not None and last >= day.opened_at
+        return not came_today and (self.now - day.opened_at).total_seconds() < FIRST_HALF_HOUR_S
+
+    def _back_in_s(self, artist: Artist, next_opening_s: float) -> float:
+        day = self.booth.day
+        assert day is not None
+        for planned in day.breaks:
+            if planned.artist == artist.id and planned.begins_at <= self.now < planned.ends_at:
+                return (planned.ends_at - self.now).total_seconds()
+        row = next(row for row, each in enumerate(self.artists) if each.id == artist.id)
+        return COMES_IN_S if self.is_here[row] else next_opening_s
+
+    def _idle(self, artist: Artist) -> Seconds:
+        """When an artist with an empty easel begins: what is left of the turnaround, or of the lag of an idle one."""
+        came_at, free_at = self.booth.here_since[artist.id], self.booth.free_since[artist.id]
+        first = self.booth.next_for(artist.id)
+        chance = normals(f"idle {artist.id}", 2, self.n)
+        if first is not None:
+            ready_at = _in_queue_since(first)
+            waited = ready_at <= free_at and free_at > came_at
+            lag_s = self._rest("turnaround" if waited else "idle", chance[0], max(free_at, ready_at))
+        else:
+            lag_s = self._length("idle", chance[0])
+        if free_at > came_at and (first is None or ready_at > free_at):
+            since_s = (self.now - free_at).total_seconds()
+            lag_s = np.maximum(lag_s, self._length("turnaround", chance[1]) - since_s)
+        return lag_s
+
+    def _length(self, name: str, z: Draws) -> Seconds:
+        world = self.lengths.get(name)
+        return world.draw(z) if world else np.zeros(self.n)
+
+    def _rest(self, name: str, z: Draws, since: datetime) -> Seconds:
+        world = self.lengths.get(name)
+        if world is None:
+            return np.zeros(self.n)
+        return world.rest(z, max((self.now - since).total_seconds(), 0.0))
+
+    def _on_easel(self, row: int, artist: Artist, ticket: Ticket) -> Seconds:
+        """Take the portrait on that easel to its end; when the easel is free again."""
+        chance = normals(ticket.id, 2, self.n)
+        delay_s = self._until_drawn_on(artist, ticket)
+        if ticket.place in (TOUCH_UP, TOUCH_UP_REST):
+            rest_s = self.lengths["touch-up"].rest(chance[0], drawing_s(ticket, self.now))
+            work = Work(rest_s, rest_s[None, :])
+        else:
+            work = self.hands[artist.id].rest_of(ticket)
+        ready_s = self.easels.through_breaks(row, delay_s, work, is_running=True)
+        self.outlooks[ticket.id] = Outlook(ready_s, artist.id, 0)
+        return ready_s + self._length("turnaround", chance[1])
+
+    def _until_drawn_on(self, artist: Artist, ticket: Ticket) -> Seconds:
+        pause = pause_in_hand(ticket)
+        rest_s = np.zeros(self.n)
+        if pause is not None:
+            name = f"pause {pause.why}"
+            rest_s = self._rest(name, normals(f"{ticket.id} rests", 1, self.n)[0], pause.began_at)
+            for planned in self.booth.day.breaks if self.booth.day else ():
+                is_on = planned.artist == artist.id and planned.begins_at - BREAK_EARLY <= self.now < planned.ends_at
+                if is_on and pause.why == "break":
+                    rest_s = np.full(self.n, (planned.ends_at - self.now).total_seconds())
+        if self.booth.day and artist.id not in self.booth.here_since:
+            row = next(row for row, each in enumerate(self.artists) if each.id == artist.id)
+            back_s = self._back_in_s(artist, COMES_IN_S)
+            rest_s = np.maximum(rest_s, back_s) if self.is_here[row] else rest_s
+        return rest_s
+
+    # -- the queue -----------------------------------------------------------------------------------------------
+
+    def _draw_the_queue(self) -> None:
+        ahead = len(self.booth.easels)
+        for ticket in self.booth.waiting():
+            is_held = ticket.place == HELD
+            self.outlooks[ticket.id] = self._take(ticket, ahead, commit=not is_held)
+            ahead += not is_held
+        self.ahead = ahead
+
+    def asked(self, style: Style, sitters: int, artist: str | None, name: str) -> Outlook:
+        """The outlook of a portrait that would be ordered now; the next question finds everything as it was."""
+        ticket = Ticket(name, 0, "", style, sitters, artist, 0, self.now, ())
+        return self._take(ticket, self.ahead, commit=False)
+
+    def _take(self, ticket: Ticket, ahead: int, commit: bool) -> Outlook:
+        may = [row for row, artist in enumerate(self.artists) if self.booth.may_draw(artist.id, ticket)]
+        if not may:
+            return Outlook(np.full(self.n, NEVER_S), None, ahead)
+        work: list[Work | None] = [None] * len(self.artists)
+        for row in may:
+            work[row] = self.hands[self.artists[row].id].whole(ticket, with_ends=bool(self.easels.breaks_s[row]))
+        if not any(self.is_here[row] for row in may):
+            for row in may:
+                at_s = self.easels.begin(row, np.full(self.n, COMES_IN_S))
+                self.easels.free_s[row] = np.minimum(self.easels.free_s[row], at_s)
+                self.is_here[row] = commit
+        turnaround_s = self._length("turnaround", normals(ticket.id, 2, self.n)[1])
+        ready_s, who, _ = self.easels.take(work, turnaround_s, commit=commit)
+        likeliest = int(np.bincount(who, minlength=len(self.artists)).argmax())
+        return Outlook(ready_s, self.artists[likeliest].id, ahead)
+
+    def pauses_s(self, name: str, drawn_s: Seconds) -> Seconds:
+        """(n,) seconds of interruptions while `name` is drawn for `drawn_s`: they come at random over that time."""
+        if self.pause_rate is None:
+            return np.zeros(self.n)
+        many = _most_pauses(float(self.pause_rate.mean() * drawn_s.mean()))
+        chance = normals(f"{name} pauses", 2 * many, self.n)
+        gone, total_s = np.zeros(self.n), np.zeros(self.n)
+        for k in range(many):
+            gone -= log_ndtr(-chance[2 * k])
+            total_s += np.where(gone < self.pause_rate * drawn_s, self.lengths["pause"].draw(chance[2 * k + 1]), 0.0)
+        return total_s
+
+
+NEVER_S = 366 * 86_400.0  # nobody of this booth draws it: told as a year ahead, and no artist named
+BREAK_EARLY = timedelta(minutes=10)  # a pause "for a break" that begins this much before the planned one is that one
+
+
+def _most_pauses(expected: float) -> int:
+    """How many pauses one portrait may have so that more come in less than one of a hundred."""
+    chance, left, many = math.exp(-expected), 1.0 - math.exp(-expected), 0
+    while left > 0.01 and many < MOST_PAUSES:
+        many += 1
+        chance *= expected / many
+        left -= chance
+    return max(many, 1)
+
+
+def _lengths(pace: Pace) -> dict[str, LogTime | None]:
+    lags = pace.lags
+    return {
+        "turnaround": lags.turnaround,
+        "idle": lags.idle,
+        "touch-up": lags.touch_up,
+        "pause": lags.all_pauses,
+        **{f"pause {why}": known for why, known in lags.pauses},
+    }
+
+
+def _rate(pace: Pace, n: int) -> Seconds | None:
+    """(n,) unplanned pauses a second drawn; gamma with the pauses met as its shape."""
+    lags = pace.lags
+    if not lags.met:
+        return None
+    factor = 1 / np.square(spread(max(lags.met, 1.0), normals("pause rate", 1, n)[0]))
+    return np.asarray(lags.met / lags.over_s * factor, dtype=np.float64)
+
+
+def _in_queue_since(ticket: Ticket) -> datetime:
+    came = [event.happened_at for event in ticket.history if event.kind in ("ordered", "released", "put_back")]
+    return max(came, default=ticket.ordered_at)
+
+
+class _World:
+    """One log-normal length in every scenario: mu and sigma unknown, drawn once and the same for all tickets."""
+
+    def __init__(self, known: LogTime, name: str, n: int) -> None:
+        chance = normals(name, 2, n)
+        mu, sigma = known.world(chance[0], chance[1])
+        self.mu, self.sigma = np.asarray(mu, dtype=np.float64), np.asarray(sigma, dtype=np.float64)
+
+    def draw(self, z: Draws) -> Seconds:
+        return np.exp(self.mu + self.sigma * z)
+
+    def rest(self, z: Draws, ran_s: float) -> Seconds:
+        return np.asarray(rest_by_log_tail(log_ndtr(-z.astype(np.float64)), ran_s, self.mu, self.sigma))
+
+
+@dataclass(slots=True)
+class _StyleWorld:
+    """A style in an artist's hand, scenario by scenario: log of each stage's time for one sitter, and its chance."""
+
+    mu: NDArray[np.float32]
+    sigma: NDArray[np.float32]
+    of_sitters: dict[int, tuple[NDArray[np.float32], NDArray[np.float32]]] = field(default_factory=dict)
+
+
+class _HandWorld:
+    """One artist's pace in every scenario, day's effect included; what the sketch in hand shows is in it."""
+
+    def __init__(self, of: Scenarios, artist: str) -> None:
+        self.of, self.artist, self.n = of, artist, of.n
+        self.pace = of.pace
+        self.styles: dict[Style, _StyleWorld] = {}
+        self.hand = self._what_is_known()
+        self.effects = self._draw_effects()
+
+    def _what_is_known(self) -> Hand:
+        """The artist's hand on this day, with every style at hand and what the sketch on the easel has shown."""
+        booth, spreads = self.of.booth, self.pace.spreads
+        assert booth.set_up is not None
+        at_hand = booth.on_easel(self.artist)
+        styles = [*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())]
+        if at_hand is not None:
+            styles.append(at_hand.style)
+        hand = self.pace.hand(self.artist, None, self.of.day_index)
+        for style in dict.fromkeys(styles):
+            hand = knowing(hand, style, spreads)
+        if at_hand is not None and at_hand.finished_at is None:
+            for time in stage_times(at_hand, booth.days):
+                if time.trusted and time.artist == self.artist:
+                    hand = measured(hand, time, at_hand.style, spreads)
+        return hand
+
+    def _draw_effects(self) -> Seconds:
+        """(d, n) of all effects together, from what is known of them."""
+        values, vectors = np.linalg.eigh(self.hand.cov)
+        root = (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+        chance = normals(f"hand {self.artist}", len(values), self.n).astype(np.float64)
+        return np.asarray(self.hand.mean[:, None] + root @ chance)
+
+    def _style(self, style: Style) -> _StyleWorld:
+        found = self.styles.get(style)
+        if found is None:
+            shared = self.effects[GENERAL] + self.effects[DAY] + self.effects[self.hand.index["style", style.id]]
+            mus, sigmas = [], []
+            for stage in style.stages:
+                key = (style.id, stage.id)
+                mus.append(self.hand.base[key] + shared + self.effects[self.hand.index["stage", *key]])
+                sigmas.append(self.hand.sigma(*key) * self._spread(key))
+            found = self.styles[style] = _StyleWorld(np.array(mus, np.float32), np.array(sigmas, np.float32))
+        return found
+
+    def _spread(self, key: tuple[str, str]) -> NDArray[np.float32] | float:
+        alpha = self.hand.alpha[key]
+        if math.isinf(alpha):
+            return np.ones(self.n, np.float32)
+        return np.asarray(spread(alpha, normals(f"spread {self.artist} {key[0]} {key[1]}", 1, self.n)[0]), np.float32)
+
+    def _of_sitters(self, style: Style, sitters: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        world = self._style(style)
+        if sitters == 1 or not any(stage.per_sitter for stage in style.stages):
+            return world.mu, world.sigma
+        if sitters not in world.of_sitters:
+            mu, sigma = world.mu.copy(), world.sigma.copy()
+            for row, stage in enumerate(style.stages):
+                if stage.per_sitter:
+                    shift, sigma[row] = mean_of_several(world.sigma[row], sitters)
+                    mu[row] += math.log(sitters) + shift
+            world.of_sitters[sitters] = mu, sigma
+        return world.of_sitters[sitters]
+
+    def whole(self, ticket: Ticket, with_ends: bool) -> Work:
+        """A waiting portrait drawn by this artist, or what is left of one that was put back."""
+        mu, sigma = self._of_sitters(ticket.style, ticket.sitters)
+        done = ticket.stages_done
+        if done >= len(ticket.style.stages):
+            last_s = np.full(self.n, LAST_TOUCH_S)
+            return Work(last_s, last_s[None, :])
+        chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
+        own = self.pace.spreads.sketch * chance[0]
+        stages_s = np.exp(mu[done:] + own + sigma[done:] * chance[2 + done :])
+        if ticket.was_begun and (ran_s := drawing_s(ticket, self.of.now)) > 0:
+            tail = log_ndtr(-chance[2 + done].astype(np.float64))
+            stages_s[0] = rest_by_log_tail(tail, ran_s, mu[done].astype(np.float64) + own, sigma[done])
+        return self._with_pauses(ticket.id, stages_s, with_ends)
+
+    def _with_pauses(self, name: str, stages_s: NDArray[np.floating], with_ends: bool) -> Work:
+        drawn_s = stages_s.sum(axis=0, dtype=np.float64)
+        total_s = drawn_s + self.of.pauses_s(name, drawn_s)
+        if not with_ends:
+            return Work(total_s)
+        return Work(total_s, np.cumsum(stages_s, axis=0, dtype=np.float64) * (total_s / drawn_s))
+
+    def rest_of(self, ticket: Ticket) -> Work:
+        """What is left of the portrait on this artist's easel, given its stages so far and how long this one runs.
+
+        That the stage in hand still runs says something of the effects too: they are moved with it, scenario by
+        scenario, as far as they go with its time (conditioning by kriging, Matheron's rule: Journel & Huijbregts 1978).
+        """
+        stages, done = ticket.style.stages, ticket.stages_done
+        if done >= len(stages):
+            last_s = np.full(self.n, LAST_TOUCH_S)
+            return Work(last_s, last_s[None, :])
+        chance = normals(ticket.id, 2 + len(stages), self.n)
+        ran_s = drawing_s(ticket, self.of.now)
+        first_s = self._run_on(ticket, stages[done], chance[2 + done].astype(np.float64), ran_s)
+        mu, sigma = self._of_sitters(ticket.style, ticket.sitters)
+        rest = np.exp(mu[done + 1 :] + self.effects[SKETCH] + sigma[done + 1 :] * chance[3 + done :])
+        return self._with_pauses(ticket.id, np.concatenate([first_s[None, :], rest]), with_ends=True)
+
+    def _run_on(self, ticket: Ticket, stage: Stage, z: Seconds, ran_s: float) -> Seconds:
+        """(n,) seconds that the stage in hand still takes; moves this hand's effects with it."""
+        mu, sigma = self._of_sitters(ticket.style, ticket.sitters)
+        row = ticket.stages_done
+        unmoved = mu[row] + self.effects[SKETCH] + sigma[row] * z
+        if ran_s <= 0:
+            return np.asarray(np.exp(unmoved), dtype=np.float64)
+        loads = np.zeros(len(self.hand.mean))
+        loads[list(self.hand.rows(ticket.style.id, stage.id))] = 1.0
+        together = self.hand.cov @ loads
+        variance = float(loads @ together) + float(np.mean(np.square(sigma[row])))
+        center, sd = float(np.mean(mu[row] + self.effects[SKETCH])), math.sqrt(variance)
+        log_tail = log_ndtr(-(unmoved - center) / sd) + log_ndtr(-(math.log(ran_s) - center) / sd)
+        moved = center - sd * ndtri_exp(log_tail)
+        self.effects = self.effects + (together / variance)[:, None] * (moved - unmoved)
+        self.styles.clear()
+        return np.asarray(np.maximum(np.exp(moved) - ran_s, LEAST_REST_S))
+
+
+def hours_ahead(booth: Booth, now: datetime) -> Hours:
+    """When portraits may be begun from now on; the days to come are taken to be like the last one."""
+    if not booth.days:
+        return Hours()
+    last, zone = booth.days[-1], booth.zone
+    spans = []
+    if booth.day is not None:
+        spans.append((-math.inf, (last.closes_at - now).total_seconds()))
+    day = date.fromisoformat(last.day)
+    step = 0
+    while len(spans) < NIGHTS_AHEAD:
+        step += 1
+        opens_at, closes_at = _like(last, day, step, zone)
+        if closes_at <= now and step < 4000:
+            continue
+        if booth.day is not None and closes_at <= last.closes_at:
+            continue
+        spans.append(((opens_at - now).total_seconds(), (closes_at - now).total_seconds()))
+    return Hours(tuple(spans))
+
+
+def _like(last: TradingDay, day: date, step: int, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """Opening and closing `step` days after `last`, at the same times on the booth's clocks."""
+    opened, closes = last.opened_at.astimezone(zone), last.closes_at.astimezone(zone)
+    opens_on = opened.replace(tzinfo=None) + timedelta(days=step)
+    closes_on = closes.replace(tzinfo=None) + timedelta(days=step)
+    return opens_on.replace(tzinfo=zone).astimezone(UTC), closes_on.replace(tzinfo=zone).astimezone(UTC)
+
+
+def _breaks(day: TradingDay | None, artist: str, now: datetime) -> list[tuple[float, float]]:
+    """The planned breaks of `artist` not yet over, in seconds after now."""
+    if day is None:
+        return []
+    ahead = sorted((b.begins_at, b.ends_at) for b in day.breaks if b.artist == artist and b.ends_at > now)
+    return [((begins - now).total_seconds(), (ends - now).total_seconds()) for begins, ends in ahead]
