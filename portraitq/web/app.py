@@ -16,7 +16,7 @@ from portraitq.web import oval, problems, said, staff
 from portraitq.web.here import desks as all_desks
 from portraitq.web.problems import problem
 
-SCREENS = ("counter", "easel", "wall", "ticket", "hand_over", "daybook", "set_up")
+SCREENS = ("counter", "easel", "wall", "ticket", "hand_over", "photos", "daybook", "set_up")
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
 LARGEST_REQUEST_BYTES = 64 * 1024 * 1024  # several photos of the best phones; more is a mistake or mischief
 LARGEST_FORM_BYTES = 512 * 1024
@@ -71,7 +71,10 @@ def _register(app: Flask, screen: str) -> None:
     if importlib.util.find_spec(name) is None:
         log.warning("the screen %s is missing", screen)
         return
-    app.register_blueprint(importlib.import_module(name).blueprint)
+    try:
+        app.register_blueprint(importlib.import_module(name).blueprint)
+    except (ImportError, AttributeError):
+        log.exception("the screen %s cannot be imported", screen)
 
 
 def _about_this_page() -> dict[str, Any]:

@@ -1,7 +1,6 @@
 """How times, money and days are said to people: clock times in the booth's zone, never a count-down.
 
-The minor units of a currency are those of ISO 4217 (package iso4217, the official table), not of CLDR, which rounds
-some currencies to what is used in shops. Only the symbol and its place come from CLDR, through Babel.
+The digits of a currency are `currency.py`'s; only its symbol and where it stands come from CLDR, through Babel.
 """
 
 from __future__ import annotations
@@ -15,9 +14,9 @@ from zoneinfo import ZoneInfo
 
 from babel.dates import format_date
 from babel.numbers import format_currency
-from iso4217 import Currency
 
 from portraitq.core.errors import Malformed
+from portraitq.currency import digits_of
 
 LOCALE = "en"
 WINDOW_STEP_S = 300  # nobody at a fair reads a finer clock than five minutes
@@ -74,15 +73,6 @@ def day_said(day: str) -> str:
     'Saturday 6 June 2026'
     """
     return str(format_date(date.fromisoformat(day), "EEEE d MMMM y", locale=LOCALE))
-
-
-def digits_of(currency: str) -> int:
-    """How many digits the minor unit of `currency` has by ISO 4217; 2 for a code that the table does not know."""
-    try:
-        exponent = Currency(currency).exponent
-    except ValueError:
-        return 2
-    return int(exponent or 0)
 
 
 @lru_cache(maxsize=8)

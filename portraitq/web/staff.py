@@ -8,6 +8,7 @@ key needs none, for no browser sends it by itself.
 from __future__ import annotations
 
 import functools
+import hashlib
 import hmac
 import json
 import logging
@@ -256,8 +257,10 @@ def _is_from_elsewhere() -> bool:
 def install(app: Flask, store: Store) -> None:
     """Sessions, the sign-in page, and what templates ask (`is_staff()`, `csrf_token()`)."""
     app.secret_key = secret_key(store)
+    # Cookies do not know ports: a demo beside the booth on one machine must not sign each other out.
+    store_name = hashlib.sha256(b"name of " + app.secret_key.encode()).hexdigest()[:8]
     app.config.update(
-        SESSION_COOKIE_NAME="portraitq",
+        SESSION_COOKIE_NAME=f"portraitq_{store_name}",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=str(app.config["PORTRAITQ_ADDRESS"]).startswith("https://"),

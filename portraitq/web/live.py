@@ -1,0 +1,310 @@
+"""Live push: whoever watches a view gets it at once and after every change that they can see.
+
+Socket.IO, namespace `/live`. A client connects with `auth {"view", "booth" | "code", "artist"?, "seq"?}` and gets the
+event `view` with `{"seq", "html", "as_of"}`. One thread publishes: it renders each watched view once, whoever taps
+never waits for it, and of several standings in a row only the newest is sent. A socket that does not drain is passed
+over until it does, so that it delays nobody and gets the newest then.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from dataclasses import dataclass, field
+from typing import Any
+
+from flask import Flask
+from flask_socketio import ConnectionRefusedError as RefusedConnection
+from flask_socketio import SocketIO
+
+from portraitq import passphrase
+from portraitq.core.errors import Malformed, Refused
+from portraitq.desk import Desk, Desks, NoSuchBooth, NoSuchTicket, Standing
+from portraitq.store.store import StoreError
+from portraitq.ticket.codes import normalise
+from portraitq.web import problems
+from portraitq.web.here import desk_at, desks
+from portraitq.web.problems import NotThere, Unsigned
+from portraitq.web.staff import Pass, device_pass, staff_pass, still_valid
+from portraitq.web.views import STAFF, Rendered, render_view, view_named
+
+NAMESPACE = "/live"
+UNCHANGED_S = 50.0  # a view that stands still is sent again after this, so that "as of" stays younger than a minute
+TICK_S = 1.0
+SOON_S = 0.02  # a client whose connection is not answered yet is looked at again after this
+PATIENCE_S = 2.0  # how long a client that knows more than the quotes waits for them
+CHECK_PASSES_S = 5.0
+LAGGING_PACKETS = 4  # so many messages not yet on the wire, and a socket is passed over
+LARGEST_MESSAGE_BYTES = 16 * 1024  # clients send who they are, and nothing more
+LONGEST_WORD = 100
+log = logging.getLogger(__name__)
+
+Room = tuple[str, str, str]
+Sayings = tuple[type[Exception], ...]
+TOLD: Sayings = (Malformed, Refused, NotThere, NoSuchBooth, NoSuchTicket, StoreError)
+
+
+@dataclass
+class Watcher:
+    """One connection: which view of which booth it watches, what it knows already, by what it may."""
+
+    sid: str
+    room: Room
+    seq: int
+    etag: str
+    staff: Pass | None
+    epoch: int
+    came_s: float
+    is_greeted: bool = False
+
+
+@dataclass
+class Watched:
+    """What was last sent to a room, and whom it did not reach."""
+
+    etag: str = ""
+    seq: int = 0
+    sent_s: float = 0.0
+    passed_over: set[str] = field(default_factory=set)
+
+
+class Publisher:
+    """Who watches what, and the one thread that renders and sends it."""
+
+    def __init__(self, app: Flask, socketio: SocketIO, all_desks: Desks) -> None:
+        self._app, self._io, self._desks = app, socketio, all_desks
+        self._news = threading.Condition()
+        self._changed: dict[str, Standing] = {}
+        self._watchers: dict[str, Watcher] = {}
+        self._rooms: dict[Room, Watched] = {}
+        self._is_closed = False
+        self._checked_s = time.monotonic()
+        self._has_newcomers = False
+        self._thread = threading.Thread(target=self._keep_publishing, name="live push", daemon=True)
+        self._thread.start()
+
+    def heard(self, desk: Desk, standing: Standing) -> None:
+        """A booth was re-quoted. Returns at once."""
+        with self._news:
+            before = self._changed.get(desk.slug)
+            if before is None or before.seq <= standing.seq:
+                self._changed[desk.slug] = standing
+            self._news.notify_all()
+
+    def watch(self, watcher: Watcher) -> None:
+        """Somebody wants to see a view from now on."""
+        with self._news:
+            self._watchers[watcher.sid] = watcher
+            self._has_newcomers = True
+            self._news.notify_all()
+
+    def leave(self, sid: str) -> None:
+        """A connection is gone."""
+        with self._news:
+            gone = self._watchers.pop(sid, None)
+            if gone and not any(other.room == gone.room for other in self._watchers.values()):
+                self._rooms.pop(gone.room, None)
+
+    def watching(self) -> int:
+        """How many connections there are."""
+        return len(self._watchers)
+
+    def close(self) -> None:
+        """Hang up on everybody and stop."""
+        with self._news:
+            self._is_closed = True
+            self._news.notify_all()
+        self._thread.join(timeout=2)
+        for sid in list(self._watchers):
+            self._io.server.disconnect(sid, namespace=NAMESPACE)
+
+    # The thread
+
+    def _keep_publishing(self) -> None:
+        wait_s = TICK_S
+        while True:
+            with self._news:
+                self._news.wait_for(lambda: self._is_closed or self._changed or self._has_newcomers, timeout=wait_s)
+                if self._is_closed:
+                    return
+                changed, self._changed = self._changed, {}
+                self._has_newcomers = False
+            try:
+                with self._app.app_context():
+                    wait_s = self._publish(changed)
+            except Exception:
+                log.exception("a push went wrong; the next one comes with the next change")
+                wait_s = TICK_S
+
+    def _publish(self, changed: dict[str, Standing]) -> float:
+        now_s = time.monotonic()
+        watchers = list(self._watchers.values())
+        pending = self._greet([one for one in watchers if not one.is_greeted], now_s)
+        for room in {one.room for one in watchers if one.is_greeted}:
+            self._update(room, changed.get(room[1]), now_s)
+        if now_s - self._checked_s > CHECK_PASSES_S:
+            self._checked_s = now_s
+            self._hang_up_on_strangers(watchers)
+        return SOON_S if pending else TICK_S
+
+    def _greet(self, newcomers: list[Watcher], now_s: float) -> bool:
+        """Send each newcomer its first view; whether some have still to wait for it."""
+        pending, rendered = False, dict[Room, Rendered | None]()
+        for one in newcomers:
+            is_ready = self._io.server.manager.is_connected(one.sid, NAMESPACE)
+            desk = self._desks.at(one.room[1])
+            knows_more = one.seq > desk.standing(wait_s=0).seq
+            if not is_ready or (knows_more and now_s - one.came_s < PATIENCE_S):
+                pending = pending or now_s - one.came_s < PATIENCE_S + TICK_S
+                continue
+            if one.room not in rendered:
+                rendered[one.room] = self._rendered(one.room, None)
+            if (view := rendered[one.room]) is not None:
+                self._send_first(one, view, knows_more)
+        return pending
+
+    def _send_first(self, one: Watcher, view: Rendered, knows_more: bool) -> None:
+        name, message = "view", view.message()
+        if knows_more:  # another journal than the page was made from: a backup, a new demo
+            name, message = "start_over", {}
+        elif one.etag == view.etag:
+            name = "same"
+            del message["html"]
+        self._io.server.enter_room(one.sid, _room_name(one.room), namespace=NAMESPACE)
+        self._io.server.emit(name, message, to=one.sid, namespace=NAMESPACE)
+        one.is_greeted = True
+        watched = self._rooms.setdefault(one.room, Watched(view.etag, view.seq, time.monotonic()))
+        if watched.etag != view.etag:  # who came earlier gets it with the next round
+            watched.passed_over.update(other.sid for other in self._watchers.values() if other.room == one.room)
+
+    def _update(self, room: Room, standing: Standing | None, now_s: float) -> None:
+        """Send a room what changed, or that nothing did when it has not heard for long."""
+        watched = self._rooms.setdefault(room, Watched())
+        is_due = now_s - watched.sent_s >= UNCHANGED_S
+        if standing is None and not is_due and not watched.passed_over:
+            return
+        view = self._rendered(room, standing)
+        if view is None:
+            return
+        here = {one.sid for one in list(self._watchers.values()) if one.room == room and one.is_greeted}
+        everybody = is_due or view.etag != watched.etag
+        wanted = here if everybody else watched.passed_over & here
+        lagging = {sid for sid in wanted if self._is_lagging(sid)}
+        watched.passed_over = lagging
+        if everybody:
+            self._io.server.emit(
+                "view", view.message(), to=_room_name(room), skip_sid=list(lagging), namespace=NAMESPACE
+            )
+            watched.etag, watched.seq, watched.sent_s = view.etag, view.seq, now_s
+            return
+        for sid in wanted - lagging:
+            self._io.server.emit("view", view.message(), to=sid, namespace=NAMESPACE)
+
+    def _rendered(self, room: Room, standing: Standing | None) -> Rendered | None:
+        name, slug, arg = room
+        desk = self._desks.at(slug)
+        try:
+            return render_view(name, desk, arg, standing or desk.standing(wait_s=0))
+        except NotThere as gone:
+            log.info("nobody can see %s any more: %s", name, gone)
+        except Exception:
+            log.exception("the view %s could not be rendered", name)
+        return None
+
+    def _is_lagging(self, sid: str) -> bool:
+        eio_sid = self._io.server.manager.eio_sid_from_sid(sid, NAMESPACE)
+        socket = self._io.server.eio.sockets.get(eio_sid)
+        return socket is not None and socket.queue.qsize() >= LAGGING_PACKETS
+
+    def _hang_up_on_strangers(self, watchers: list[Watcher]) -> None:
+        """Whoever signed out, or was signed out by a new passphrase, sees no more."""
+        known = dict[tuple[Pass, int], bool]()
+        for one in watchers:
+            if one.staff is None or view_named(one.room[0]).may_see != STAFF:
+                continue
+            key = (one.staff, one.epoch)
+            if key not in known:
+                known[key] = still_valid(one.staff, one.epoch)
+            if not known[key]:
+                self._io.server.disconnect(one.sid, namespace=NAMESPACE)
+
+
+def _room_name(room: Room) -> str:
+    return "|".join(room)
+
+
+def watcher_of(sid: str, auth: object) -> Watcher:
+    """Who connects with `auth`, and to what; Malformed, NotThere or Unsigned when it may not be."""
+    if not isinstance(auth, dict):
+        raise Malformed('auth: an object like {"view": "wall", "booth": "quay"} was expected.', "auth")
+    view = view_named(_word(auth, "view"))
+    code = _word(auth, "code") if view.arg_name == "code" else ""
+    if code:
+        normal = normalise(code)
+        found = desks().by_code(normal) if normal else None
+        if normal is None or found is None:
+            raise NotThere("There is no ticket with this code: read it once more from the slip.")
+        desk, arg = found[0], normal
+    else:
+        desk = desk_at(_word(auth, "booth"))
+        arg = _word(auth, view.arg_name) if view.arg_name else ""
+    staff = staff_pass()
+    if staff is None and isinstance(auth.get("key"), str):
+        staff = device_pass(auth["key"])
+    if view.may_see == STAFF and staff is None:
+        raise Unsigned(problems.UNSIGNED)
+    view.build(desk, desk.standing(wait_s=0), arg)  # NotThere when the argument names nothing
+    seq = auth.get("seq")
+    return Watcher(
+        sid=sid,
+        room=(view.name, desk.slug, arg),
+        seq=seq if isinstance(seq, int) and not isinstance(seq, bool) and seq > 0 else 0,
+        etag=str(auth.get("etag") or ""),
+        staff=staff,
+        epoch=passphrase.epoch(desks().store),
+        came_s=time.monotonic(),
+    )
+
+
+def _word(auth: dict[Any, Any], key: str) -> str:
+    word = auth.get(key)
+    if not isinstance(word, str) or not 0 < len(word) <= LONGEST_WORD:
+        raise Malformed(f"{key}: a word was expected in auth, not {type(word).__name__}.", key)
+    return word
+
+
+def install(app: Flask) -> None:
+    """Let browsers and other clients connect; `app.extensions["portraitq-live"]` is the Publisher."""
+    socketio = SocketIO(
+        app,
+        async_mode="threading",
+        max_http_buffer_size=LARGEST_MESSAGE_BYTES,
+        ping_interval=20,
+        ping_timeout=15,
+        logger=False,
+        engineio_logger=False,
+    )
+    all_desks: Desks = app.extensions["portraitq"]
+    publisher = Publisher(app, socketio, all_desks)
+    all_desks.listen(publisher.heard)
+    app.extensions["portraitq-live"] = publisher
+
+    @socketio.on("connect", namespace=NAMESPACE)  # type: ignore[untyped-decorator]
+    def connected(auth: object = None) -> None:
+        from flask import request
+
+        sid = str(getattr(request, "sid"))  # noqa: B009 # Flask-SocketIO puts it there
+        try:
+            watcher = watcher_of(sid, auth)
+        except Unsigned as no:
+            raise RefusedConnection(str(no)) from no
+        except TOLD as no:
+            raise RefusedConnection(str(no)) from no
+        publisher.watch(watcher)
+
+    @socketio.on("disconnect", namespace=NAMESPACE)  # type: ignore[untyped-decorator]
+    def disconnected(reason: object = None) -> None:
+        from flask import request
+
+        publisher.leave(str(getattr(request, "sid")))  # noqa: B009
