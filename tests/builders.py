@@ -111,7 +111,7 @@ def a_set_up(
     data = read_data(
         "set_up",
         {
-            "booth": {**settings, **booth},
+            "booth": settings | booth,
             "styles": list(styles),
             "artists": list(artists),
             "turnaround": {"quick_s": 40, "usual_s": 70, "slow_s": 150},
@@ -164,19 +164,19 @@ class Told:
         data: Data,
         at: str | datetime | None = None,
         by: str = COUNTER,
-        id: str | None = None,
+        command: str | None = None,
         ago_s: float = 0,
     ) -> Event:
         """The line that would come next, not yet told."""
         seq = self.booth.seq + 1
-        return Event(seq, id or f"c{seq}", self.at(at), by, data, ago_s)
+        return Event(seq, command or f"c{seq}", self.at(at), by, data, ago_s)
 
     def tell(self, *events: Event) -> Told:
         """These very lines next."""
         return replace(self, events=(*self.events, *events), booth=fold(self.booth, events))
 
     def says(self, data: Data, **how: Any) -> Told:
-        """A line that says `data`; `how`: `at`, `by`, `id`, `ago_s`."""
+        """A line that says `data`; `how`: `at`, `by`, `command` (its id), `ago_s`."""
         return self.tell(self.next_event(data, **how))
 
     def wants(self, data: Data, at: str | datetime | None = None, by: str = COUNTER, ago_s: float = 0) -> Told:
@@ -344,7 +344,7 @@ def a_journal() -> Told:
 
 
 def a_booth(set_up: SetUp | None = None, day: str = DAY, opens: str = "09:00", closes: str = "18:00") -> Told:
-    """A booth that is set up (08:00), open (09:00–18:00 UTC) and where every artist is in."""
-    told = a_journal().set_up(set_up, at=instant("08:00", day)).day_opened(day, opens, closes)
+    """A booth that is set up, open (09:00–18:00 UTC) and where every artist is in."""
+    told = a_journal().set_up(set_up, at=instant(opens, day)).day_opened(day, opens, closes)
     known = told.booth.set_up
     return told.artist_in(*(one.id for one in known.artists)) if known else told
