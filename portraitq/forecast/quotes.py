@@ -5,7 +5,7 @@ The one way in for the desk, the API, the wall and the replay; they all get the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
@@ -83,13 +83,16 @@ def quote_order(booth: Booth, pace: Pace, now: datetime, *, style: str, sitters:
     return _quote(scenarios, scenarios.asked(found, sitters, artist, ASKED))
 
 
-def quote_ticket(booth: Booth, pace: Pace, now: datetime, ticket: str) -> Quote | None:
-    """The quote of one ticket that is waiting, held or on an easel; None for any other."""
-    if booth.set_up is None:
-        return None
+def quotes_of_tickets(booth: Booth, pace: Pace, now: datetime, tickets: Iterable[str]) -> Mapping[str, Quote]:
+    """The quotes of some tickets alone: of those among them that are waiting, held or on an easel."""
+    wanted = list(tickets)
+    if booth.set_up is None or not wanted:
+        return MappingProxyType({})
     scenarios = Scenarios(booth, pace, now)
-    outlook = scenarios.outlooks.get(ticket)
-    return _quote(scenarios, outlook, booth.tickets[ticket]) if outlook else None
+    found = {
+        id: _quote(scenarios, scenarios.outlooks[id], booth.tickets[id]) for id in wanted if id in scenarios.outlooks
+    }
+    return MappingProxyType(found)
 
 
 def _quote(scenarios: Scenarios, outlook: Outlook, ticket: Ticket | None = None) -> Quote:
@@ -110,4 +113,4 @@ def _quote(scenarios: Scenarios, outlook: Outlook, ticket: Ticket | None = None)
     )
 
 
-__all__ = ["LEVELS", "Forecast", "Quote", "forecast", "quote_order", "quote_ticket"]
+__all__ = ["LEVELS", "Forecast", "Quote", "forecast", "quote_order", "quotes_of_tickets"]
