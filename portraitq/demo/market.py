@@ -41,11 +41,13 @@ from portraitq.core.life import CANCELLED, COLLECTED, DRAWING, HELD, PAUSED, REA
 from portraitq.demo.scenario import GUARDIANS, NICKNAMES, NOTES, SET_UP, TRUE_PACE
 from portraitq.desk import NewCard
 
-ORDERS_AN_HOUR = 6.5
+ORDERS_AN_HOUR = 8.5
 SPREAD = 0.30  # of the log of a stage's time around its own median
 HARD_FACE = 0.12  # a hard face is slow in every stage
-PATIENCE_S = (45 * 60, 0.35)  # half of the people wait this long for a portrait; spread of its log
+PATIENCE_S = (80 * 60, 0.4)  # half of the people would wait this long for a portrait; spread of its log
 FORGETS, SLIPS, INTERRUPTED = 0.05, 0.03, 0.05  # shares of the stages in which an artist does so
+RUSH_MIN = (14, 11, 8, 5, 2)  # minutes before the curtain rises at which a boat lands and somebody orders
+STAY_MIN = 14
 RACK = tuple(f"{row}{place}" for row in "AB" for place in range(1, 9))
 
 
@@ -68,8 +70,10 @@ class Stall(Protocol):
 class Market:
     """One evening in which people come, order, wait, draw and collect."""
 
-    def __init__(self, stall: Stall, seed: int, opens_at: datetime, closes_at: datetime) -> None:
-        self.stall, self.chance, self.closes_at = stall, random.Random(seed), closes_at
+    def __init__(
+        self, stall: Stall, seed: int, opens_at: datetime, closes_at: datetime, curtain_at: datetime | None = None
+    ) -> None:
+        self.stall, self.chance, self.closes_at, self.curtain_at = stall, random.Random(seed), closes_at, curtain_at
         self._name, self._count, self._order = f"demo-{seed}-{opens_at:%m%d}", 0, 0
         self._due: list[tuple[datetime, int, Callable[[datetime], None]]] = []
         self._hardness: dict[str, float] = {}
@@ -77,6 +81,9 @@ class Market:
         self._later(opens_at + timedelta(minutes=2), self._somebody_comes)
         for place, artist in enumerate(SET_UP.artists):
             self._later(opens_at + timedelta(minutes=1 + 4 * place), self._comes_in(artist.id))
+        if curtain_at is not None:
+            for before_min in RUSH_MIN:
+                self._later(curtain_at - timedelta(minutes=before_min), self._somebody_orders)
 
     def play(self, until: datetime) -> None:
         """Let everything happen that is due up to `until`."""
@@ -119,6 +126,12 @@ class Market:
         wait_s = self.chance.expovariate(ORDERS_AN_HOUR / 3600)
         if now + timedelta(seconds=wait_s) < self.closes_at - timedelta(minutes=20):
             self._later(now + timedelta(seconds=max(wait_s, 40)), self._somebody_comes)
+        self._asks(now, self._spread(*PATIENCE_S))
+
+    def _somebody_orders(self, now: datetime) -> None:
+        self._asks(now, math.inf)
+
+    def _asks(self, now: datetime, patience_s: float) -> None:
         if self.stall.booth().day is None:
             return
         style = self.chance.choices(SET_UP.styles, weights=(5, 4, 2, 2))[0]
@@ -128,7 +141,7 @@ class Market:
             told = self.stall.ready_by(style.id, sitters, wants)
         except Refused:
             return
-        if (told - now).total_seconds() > self._spread(*PATIENCE_S):
+        if (told - now).total_seconds() > patience_s:
             self._say(WalkedAway(style=style.id, sitters=sitters, ready_by=told), now)
             return
         self._orders(now, style, sitters, wants, told)
@@ -172,13 +185,17 @@ class Market:
                 self._say(Paid(ticket=id, amount=-ticket.paid, how="cash"), now)
             self._say(Cancelled(ticket=id, why="customer"), now)
             return
-        if ticket.place != READY:
+        if ticket.place != READY or self._curtain_is_rising(now):
             self._later(now + timedelta(minutes=self.chance.uniform(2, 6)), lambda then: self._comes_back(id, then))
             return
         if ticket.due > 0:
             tip = self.chance.choice((0, 0, 0, 200))
             self._say(Paid(ticket=id, amount=ticket.due + tip, how=self.chance.choice(("cash", "card"))), now)
         self._say(Collected(ticket=id), now)
+
+    def _curtain_is_rising(self, now: datetime) -> bool:
+        """Whether the visitor of the demo is about to come: what is on the rack then stays there to be seen."""
+        return self.curtain_at is not None and timedelta(0) < self.curtain_at - now < timedelta(minutes=STAY_MIN)
 
     # Artists
 

@@ -121,7 +121,7 @@ def prepare(store: Store, today: date, *, seed: int = SEED) -> Market:
     stall.act(Command("demo-set-up", SET_UP, SYSTEM), at(first, OPENS) - timedelta(hours=1))
     for evening in range(EVENINGS_BEFORE + 1):
         day = first + timedelta(days=evening)
-        market = open_evening(stall, day, seed + evening)
+        market = open_evening(stall, day, seed + evening, curtain_up(day) if day == today else None)
         if day == today:
             market.play(curtain_up(today))
         else:
@@ -130,10 +130,10 @@ def prepare(store: Store, today: date, *, seed: int = SEED) -> Market:
     return market
 
 
-def open_evening(stall: Rehearsal | LiveStall, day: date, seed: int) -> Market:
-    """Open that day on the quay and let its market begin."""
+def open_evening(stall: Rehearsal | LiveStall, day: date, seed: int, curtain_at: datetime | None = None) -> Market:
+    """Open that day on the quay and let its market begin; `curtain_at` is when the visitor of the demo comes."""
     stall.act(Command(f"demo-open-{day}", opening(day)), at(day, OPENS))
-    return Market(stall, seed, at(day, OPENS), at(day, CLOSES))
+    return Market(stall, seed, at(day, OPENS), at(day, CLOSES), curtain_at)
 
 
 def close_evening(stall: Rehearsal | LiveStall, market: Market, day: date) -> None:
