@@ -111,7 +111,7 @@ def make_empty(place: Path) -> None:
     clear(place)
     say(f"Making a virtual environment in {place}")
     outside = getattr(sys, "_base_executable", sys.executable)  # ours may have been inside `place`
-    if subprocess.run([outside, "-I", "-m", "venv", str(place)], stdout=sys.stderr).returncode:
+    if subprocess.run([outside, "-I", "-m", "venv", str(place)], stdout=sys.stderr, close_fds=False).returncode:
         raise SystemExit(f"The virtual environment could not be made in {place}; the reason stands above.")
 
 
@@ -156,7 +156,7 @@ def pip(place: Path, *what: str) -> None:
         name: value for name, value in os.environ.items() if name not in ("PIP_TARGET", "PIP_PREFIX", "PIP_ROOT")
     }
     settings |= {"PIP_USER": "0", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}  # into the environment, and nowhere else
-    if subprocess.run(command, env=settings, stdout=sys.stderr).returncode:
+    if subprocess.run(command, env=settings, stdout=sys.stderr, close_fds=False).returncode:
         raise SystemExit(
             "Installing failed; pip says above why. Most often it is the network: once that is mended run this again, "
             "and it begins anew."
@@ -200,6 +200,7 @@ def alone_at(place: Path) -> Iterator[None]:
             f"{beside.parent} cannot be written ({wrong.strerror}). Set PORTRAITQ_VENV to a folder that can."
         ) from wrong
     with file:
+        os.set_inheritable(file.fileno(), True)  # a pip that outlives a killed run holds others off as well
         if not taken(file.fileno()):
             say(f"Another run is making the environment in {place}; waiting for it.")
             while not taken(file.fileno()):
