@@ -122,7 +122,10 @@ def test_going_on_keeps_the_process_so_that_ctrl_c_is_the_services_own() -> None
 STEPS = """
 import environment, subprocess
 environment.ready = lambda **asked: sys.executable
+real = subprocess.run
 def ran(command, **how):
+    if command[0] == "apt-get":
+        return real(command, **how)
     print("ran", *command[2:4], flush=True)
     return subprocess.CompletedProcess(command, int(command[2] in FAILING))
 subprocess.run = ran
@@ -161,6 +164,21 @@ def test_without_chromium_the_sentence_says_what_to_install_and_the_run_is_not_g
     assert "sudo apt-get install chromium" in said
     assert "Not green: browser." in said
     assert "npm was not found" in said
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no apt-get")
+def test_who_may_install_system_packages_gets_chromium_from_them(tmp_path: Path) -> None:
+    packages = tmp_path / "apt-get"
+    packages.write_text(f"#!/bin/sh\necho asked $@ >&2\n[ $2 = update ] || /bin/cp /bin/true {tmp_path}/chromium\n")
+    packages.chmod(0o755)
+    first = f"FAILING = ()\n{STEPS}\nimport os\nfrom pathlib import Path\n"
+    first += "Path.is_file = lambda path: False\nos.geteuid = lambda: 0"
+
+    said = run("test.py", first=first, environ={"PATH": str(tmp_path), "PORTRAITQ_CHROMIUM": ""})
+
+    assert said.startswith("0: ")
+    assert "asked -q update\nasked -q install -y chromium\n" in said
+    assert f"Browser: {tmp_path}/chromium" in said
 
 
 def test_a_chromium_that_is_named_but_not_there_is_refused(tmp_path: Path) -> None:
