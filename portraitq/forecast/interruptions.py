@@ -30,6 +30,7 @@ LONGEST_LAG_S = 900.0  # longer than this somebody was away, and it says nothing
 _IDLE = LogTime.guessed(*IDLE_LAG_S)
 _TOUCH_UP = LogTime.guessed(*TOUCH_UP_S)
 _ANY_PAUSE = LogTime.guessed(30, 100, 330, weight=2)
+_UNSAID = LogTime.guessed(300, 1200, 4000, weight=2)
 _PAUSES = tuple((why, LogTime.guessed(*guesses, weight=2)) for why, guesses in GUESSED_PAUSES_S.items())
 
 
@@ -42,6 +43,7 @@ class Lags:
     touch_up    a touch-up
     pauses      reason -> length of a pause; planned breaks are not among them
     met, over_s  how many unplanned pauses there were over how many seconds drawn, the guess counted in
+    unsaid, unsaid_met  clocks that ran on while nobody drew: how long they did, and how often over `over_s`
     """
 
     turnaround: LogTime | None = None
@@ -51,6 +53,8 @@ class Lags:
     all_pauses: LogTime = _ANY_PAUSE
     met: float = 1.0
     over_s: float = 2 * 3600.0
+    unsaid: LogTime = _UNSAID
+    unsaid_met: float = 0.1
     guessed: ThreeGuesses | None = None
     off_at: tuple[tuple[str, datetime], ...] = ()
 
@@ -60,6 +64,10 @@ class Lags:
             return self
         guess = set_up.turnaround
         return replace(self, guessed=guess, turnaround=LogTime.guessed(guess.quick_s, guess.usual_s, guess.slow_s))
+
+    def with_unsaid(self, excess_s: float) -> Lags:
+        """With one clock that ran on for so long while nobody drew."""
+        return replace(self, unsaid=_learned(self.unsaid, max(excess_s, 1.0)), unsaid_met=self.unsaid_met + 1)
 
     def of_pause(self, why: str) -> LogTime:
         """What is known of a pause for that reason."""
@@ -108,7 +116,14 @@ def _with_pauses(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
         every = _learned(every, seconds)
     over_s = lags.over_s + drawn_s(ticket)
     keep = min(1.0, PAUSES_OVER_S / over_s)
-    return replace(lags, pauses=tuple(known.items()), all_pauses=every, met=met * keep, over_s=over_s * keep)
+    return replace(
+        lags,
+        pauses=tuple(known.items()),
+        all_pauses=every,
+        met=met * keep,
+        over_s=over_s * keep,
+        unsaid_met=lags.unsaid_met * keep,
+    )
 
 
 PAUSES_OVER_S = 40 * 3600.0  # how often it is interrupted is learned from about the last forty hours drawn

@@ -147,7 +147,7 @@ def _left_at_seq(ticket: Ticket) -> int:
 
 def learn(pace: Pace, booth: Booth, ticket: Ticket) -> Pace:
     """`pace` with what `ticket`, now finished or cancelled, teaches."""
-    hands = dict(pace.hands)
+    hands, lags = dict(pace.hands), pace.lags.guessed_by(booth.set_up)
     for artist in {stay.artist for stay in stays(ticket)}:
         times = [time for time in stage_times(ticket, booth.days) if time.artist == artist and time.trusted]
         hand = hands.get(artist) or _stranger(pace.spreads)
@@ -156,11 +156,13 @@ def learn(pace: Pace, booth: Booth, ticket: Ticket) -> Pace:
             hand = on_day(hand, day_index(booth.days, times[-1].ended_at), pace.spreads)
             hand = forget_sketch(hand, pace.spreads)
             for time in times:
-                hand = measured(hand, time, ticket.style, pace.spreads)
+                if excess_s := ran_on_s(hand, time, ticket.style):
+                    lags = lags.with_unsaid(excess_s)
+                else:
+                    hand = measured(hand, time, ticket.style, pace.spreads)
             hand = forget_sketch(hand, pace.spreads)
         hands[artist] = hand
-    lags = learn_lags(pace.lags.guessed_by(booth.set_up), booth, ticket)
-    return replace(pace, hands=hands, lags=lags)
+    return replace(pace, hands=hands, lags=learn_lags(lags, booth, ticket))
 
 
 def day_index(days: Sequence[TradingDay], at: datetime) -> int:
@@ -274,6 +276,19 @@ def measured(hand: Hand, time: StageTime, style: Style, spreads: Spreads) -> Han
         alpha=alpha,
         beta=beta,
     )
+
+
+RAN_ON = 3.5  # so many spreads above what was expected the pencil was down and nobody said so
+
+
+def ran_on_s(hand: Hand, time: StageTime, style: Style) -> float:
+    """By how many seconds the clock ran on while nobody drew, by the artist's own spread; 0 where it did not."""
+    parts = [stage for stage in style.stages if stage.id in time.stages]
+    if not parts:
+        return 0.0
+    expected, loads, noise = _expected(hand, style.id, parts, time.sitters)
+    limit = expected + RAN_ON * math.sqrt(float(loads @ hand.cov @ loads) + noise)
+    return time.total_s - math.exp(expected) if math.log(time.total_s) > limit else 0.0
 
 
 HEAVY_TAIL = 6.0

@@ -103,7 +103,7 @@ def replay_file(path: Path | str, at: When = "ordered", progress: Progress | Non
 
 
 def write_csv(rows: Iterable[QuoteRow], to: Path | str | IO[str]) -> int:
-    """Write `rows` as CSV (RFC 4180, header row) to a path, or to a file opened with newline=""; how many there were."""
+    """Write `rows` as CSV (RFC 4180, header row) to a path, or to a file opened with newline=""; their number."""
     opened = open(to, "w", encoding="utf-8", newline="") if isinstance(to, str | Path) else nullcontext(to)  # noqa: SIM115
     with opened as file:
         table = csv.writer(file, lineterminator="\r\n")

@@ -199,6 +199,10 @@ class Scenarios:
         for k in range(many):
             gone -= log_ndtr(-chance[2 * k])
             total_s += np.where(gone < self.pause_rate * drawn_s, self.lengths["pause"].draw(chance[2 * k + 1]), 0.0)
+        chance = normals(f"{name} unsaid", 2, self.n)
+        met = -log_ndtr(-chance[0]) < self.pace.lags.unsaid_met / self.pace.lags.over_s * drawn_s
+        if met.any():
+            total_s += np.where(met, self.lengths["unsaid"].draw(chance[1]), 0.0)
         return total_s
 
 
@@ -223,6 +227,7 @@ def _lengths(pace: Pace) -> dict[str, LogTime | None]:
         "idle": lags.idle,
         "touch-up": lags.touch_up,
         "pause": lags.all_pauses,
+        "unsaid": lags.unsaid,
         **{f"pause {why}": known for why, known in lags.pauses},
     }
 

@@ -10,6 +10,7 @@ put around it, so that they are compared at their best:
 
 from __future__ import annotations
 
+import itertools
 import math
 from bisect import bisect_left
 from collections import defaultdict, deque
@@ -31,7 +32,7 @@ from portraitq.forecast.replay import QuoteRow, replay
 FIRST_DAYS = 2  # a booth is new for its first two days of trading
 Floats = NDArray[np.float64]
 # each level stands for the probabilities nearer to it than to any other
-WEIGHTS = np.diff([0.0, *[(a + b) / 2 for a, b in zip(LEVELS, LEVELS[1:], strict=False)], 1.0])
+WEIGHTS = np.diff([0.0, *[(a + b) / 2 for a, b in itertools.pairwise(LEVELS)], 1.0])
 
 
 def pinball(quantiles: Floats, levels: Floats, came: Floats | float) -> Floats:
