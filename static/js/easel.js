@@ -1,0 +1,226 @@
+// The Easel in the hand: one press counts once, the screen confirms it before the network does, pedals and keys work.
+// The fragment holds every step that can be reached; this file only chooses which is seen. What was tapped and is not
+// answered yet is laid over each push that comes meanwhile, so an older push never takes a tap back from the eye.
+
+import { say, send, unanswered } from "./taps.js";
+import { confirm } from "./easel-senses.js";
+
+const SAME_TAP_MS = 800; // chalky fingers bounce, and the next button stands where the last one stood
+const REASON_WAIT_MS = 8000; // so long a second touch may say why; the pause counts from the first
+const NEXT_KEYS = ["PageDown", "ArrowRight", "Enter", " "];
+const BACK_KEYS = ["PageUp", "ArrowLeft"];
+const TYPED_IN = "input, textarea, select, [contenteditable]";
+
+const main = document.querySelector('[data-view="easel"]');
+const { booth, artist } = main.dataset;
+const by = `easel:${artist}`;
+const KEPT = `portraitq-easel:${booth}:${artist}`;
+const AT_WORK = ["drawing", "paused", "touch-up", "touch-up-rest"];
+
+let sign = null; // {ticket, wallMs, atMs}: signed, its rack place not chosen yet
+let rest = null; // {ticket, wallMs, atMs}: paused, its reason not said yet and so not sent yet
+let lastPressMs = -Infinity;
+let wasRack = null;
+
+const easel = () => main.querySelector(".easel");
+const sketches = () => [...main.querySelectorAll(".sketch")];
+const sketchOf = (ticket) => sketches().find((one) => one.dataset.ticket === ticket);
+const front = () => sketches().find((one) => !one.hidden);
+const visible = (selector) => [...main.querySelectorAll(selector)].find((one) => one.offsetParent !== null);
+
+// What one command does to what is seen. Each applies only where it fits, so it does no harm to apply it twice.
+const DOES = {
+  artist_in: () => { if (easel().dataset.face === "out") easel().dataset.face = sketches().length ? "sketch" : "nothing"; },
+  artist_out: () => { easel().dataset.face = "out"; },
+  started: (sketch) => { if (sketch.dataset.state === "next") sketch.dataset.state = "drawing"; },
+  stage_done: (sketch, { stage }) => { if (isAtWork(sketch) && stageOf(sketch) === stage) step(sketch, +1); },
+  stage_undone: (sketch, { stage }) => { if (isAtWork(sketch) && stageOf(sketch, -1) === stage) step(sketch, -1); },
+  paused: (sketch) => { sketch.dataset.state = { drawing: "paused", "touch-up": "touch-up-rest" }[sketch.dataset.state] ?? sketch.dataset.state; },
+  resumed: (sketch) => { sketch.dataset.state = { paused: "drawing", "touch-up-rest": "touch-up" }[sketch.dataset.state] ?? sketch.dataset.state; },
+  put_back: (sketch) => { if (isAtWork(sketch)) sketch.dataset.state = "next"; },
+  finished: (sketch) => { if (isAtWork(sketch)) sketch.remove(); },
+};
+
+function isAtWork(sketch) {
+  return AT_WORK.includes(sketch.dataset.state);
+}
+
+function stageOf(sketch, from = 0) {
+  const at = Number(sketch.dataset.step) + from;
+  return sketch.querySelector(`.sketch__step[data-at="${at}"]`)?.dataset.stage;
+}
+
+function step(sketch, by) {
+  sketch.dataset.step = Number(sketch.dataset.step) + by;
+}
+
+function apply({ kind, data, by: who }) {
+  if (!DOES[kind] || (who !== by && data.ticket === undefined)) return;
+  const sketch = data.ticket === undefined ? null : sketchOf(data.ticket);
+  if (data.ticket === undefined ? data.artist === artist : sketch) DOES[kind](sketch, data);
+}
+
+// Lays what is pending over the fragment and shows what follows from it.
+function lay() {
+  for (const command of unanswered()) apply(command);
+  if (rest && sketchOf(rest.ticket)) DOES.paused(sketchOf(rest.ticket));
+  if (sign && !canSign(sketchOf(sign.ticket))) keepSign(null);
+  if (easel().dataset.face === "sketch" && !sketches().length) easel().dataset.face = "nothing";
+  if (easel().dataset.face === "nothing" && sketches().length) easel().dataset.face = "sketch";
+  const { face } = easel().dataset;
+  for (const part of main.querySelectorAll("[data-face-of]")) part.hidden = part.dataset.faceOf !== face;
+  const first = sketches().find(isAtWork) ?? sketches()[0];
+  for (const sketch of sketches()) {
+    sketch.hidden = face !== "sketch" || sketch !== first;
+    layOne(sketch);
+  }
+  mountPictures();
+}
+
+function layOne(sketch) {
+  const { ticket, step: at } = sketch.dataset;
+  const state = sign?.ticket === ticket ? "rack" : sketch.dataset.state;
+  sketch.dataset.seen = state;
+  for (const part of sketch.querySelectorAll("[data-in]")) {
+    part.hidden = !part.dataset.in.split(" ").includes(state) || (part.dataset.at !== undefined && part.dataset.at !== at);
+  }
+  const reasons = sketch.querySelector("[data-reasons]");
+  if (reasons) reasons.hidden = rest?.ticket !== ticket;
+}
+
+function canSign(sketch) {
+  return sketch && ["drawing", "touch-up"].includes(sketch.dataset.state) && sketch.querySelector(`[data-sign][data-at="${sketch.dataset.step}"]`);
+}
+
+// Pictures are kept when the fragment is swapped: they come only once through the air, and never flicker.
+const pictures = new Map();
+const flipped = new Map();
+
+function mountPictures() {
+  const places = [...main.querySelectorAll("[data-picture]")];
+  for (const place of places) {
+    const key = place.dataset.picture;
+    const image = pictures.get(key) ?? Object.assign(new Image(), { src: key, alt: place.dataset.alt, decoding: "async", draggable: false });
+    pictures.set(key, image);
+    if (image.parentNode !== place) place.replaceChildren(image);
+  }
+  const wanted = new Set(places.map((place) => place.dataset.picture));
+  for (const key of pictures.keys()) if (!wanted.has(key)) pictures.delete(key);
+  for (const holder of main.querySelectorAll("[data-photos]")) flip(holder, 0);
+}
+
+function flip(holder, by) {
+  const photos = [...holder.querySelectorAll(".sketch__photo")];
+  if (!photos.length) return;
+  const at = ((flipped.get(holder.dataset.photos) ?? 0) + by) % photos.length;
+  flipped.set(holder.dataset.photos, at);
+  for (const [index, photo] of photos.entries()) photo.hidden = index !== at;
+  const line = holder.querySelector("[data-flip-said]");
+  if (line) line.textContent = `${at + 1} of ${photos.length}`;
+}
+
+// Two touches that make one tap. What is pending survives a reload.
+
+function keep() {
+  try { localStorage.setItem(KEPT, JSON.stringify({ sign, rest })); } catch { /* private mode: kept in this page alone */ }
+}
+
+function keepSign(value) {
+  sign = value;
+  keep();
+}
+
+function touched(ticket) {
+  return { ticket, atMs: performance.now(), wallMs: Date.now() };
+}
+
+function ageMs({ atMs }) {
+  return Math.max(0, performance.now() - atMs);
+}
+
+function pause(ticket) {
+  rest = touched(ticket);
+  keep();
+  confirm("paused");
+  lay();
+  setTimeout(sayRest, REASON_WAIT_MS, "other", rest);
+}
+
+function sayRest(why = "other", which = rest) {
+  if (!rest || rest !== which) return;
+  const { ticket } = rest;
+  const agoMs = ageMs(rest);
+  rest = null;
+  keep();
+  send("paused", { ticket, why }, { booth, by, agoMs });
+  lay();
+}
+
+function finish(button) {
+  const { kind, data } = JSON.parse(button.dataset.finish);
+  const agoMs = sign ? ageMs(sign) : 0;
+  keepSign(null);
+  send(kind, data, { booth, by, agoMs });
+}
+
+// What was half said before a reload: the pause is sent as it was meant, the rack place is asked for again.
+function remember() {
+  let kept = {};
+  try { kept = JSON.parse(localStorage.getItem(KEPT)) ?? {}; } catch { /* nothing to be remembered */ }
+  const joined = (one) => one && { ...one, atMs: performance.now() - Math.max(0, Date.now() - one.wallMs) };
+  sign = joined(kept.sign) ?? null;
+  rest = joined(kept.rest) ?? null;
+  sayRest();
+}
+
+// Presses. Capturing, so that a bounce never reaches anybody, whichever button stands there by then.
+main.addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  const now = performance.now();
+  const isBounce = now - lastPressMs < SAME_TAP_MS;
+  lastPressMs = isBounce ? lastPressMs : now;
+  if (isBounce && !button.matches("[data-flip]")) {
+    event.stopPropagation();
+    event.preventDefault();
+    return;
+  }
+  press(button);
+}, true);
+
+function press(button) {
+  const ticket = button.closest(".sketch")?.dataset.ticket;
+  if (rest && !button.matches("[data-pause], [data-why], [data-flip]")) sayRest();
+  if (button.matches("[data-flip]")) flip(button.closest("[data-photos]"), 1);
+  else if (button.matches("[data-pause]")) pause(ticket);
+  else if (button.matches("[data-why]")) sayRest(button.dataset.why);
+  else if (button.matches("[data-sign]")) { keepSign(touched(ticket)); confirm("signed"); lay(); }
+  else if (button.matches("[data-unsign]")) { keepSign(null); confirm("stage_undone"); lay(); }
+  else if (button.matches("[data-finish]")) finish(button);
+}
+
+document.addEventListener("portraitq:tapped", ({ detail: { command } }) => {
+  if (command.booth !== booth) return;
+  if (command.by === by && command.kind !== "paused") confirm(command.kind);
+  lay();
+});
+document.addEventListener("portraitq:refused", () => { confirm("refused"); main.live?.again(); });
+main.addEventListener("portraitq:swapped", lay);
+
+// Keys and pedals, which are keys.
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing || event.target.closest?.(TYPED_IN)) return;
+  const focused = event.target.closest?.("a, button, summary");
+  const isForFocused = focused && !focused.matches("[data-main]") && [" ", "Enter"].includes(event.key);
+  if (isForFocused) return;
+  const wanted = NEXT_KEYS.includes(event.key) ? visible("[data-main]")
+    : BACK_KEYS.includes(event.key) ? visible("[data-take-back]")
+    : event.key.toLowerCase() === "p" ? visible("[data-pause]") : undefined;
+  if (wanted === undefined && ![...NEXT_KEYS, ...BACK_KEYS].includes(event.key)) return;
+  event.preventDefault(); // and the page does not scroll under a pedal
+  if (wanted && !event.repeat) wanted.click();
+});
+
+addEventListener("pagehide", () => sayRest());
+remember();
+lay();
