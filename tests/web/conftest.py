@@ -1,0 +1,108 @@
+"""A real application on a real store for tests of the web: `web` is signed out, `web.sign_in()` lets it in."""
+
+from __future__ import annotations
+
+import io
+import re
+import secrets
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from PIL import Image
+from werkzeug.serving import make_server
+from werkzeug.test import TestResponse
+
+from portraitq import passphrase, starter
+from portraitq.core.commands import Command, read_command
+from portraitq.core.events import ArtistIn
+from portraitq.desk import Desk, Desks
+from portraitq.store import devices
+from portraitq.store.store import open_store
+from portraitq.web.app import create_app
+
+PASSPHRASE = "harbour-lantern-chalk"
+ZONE = ZoneInfo("Europe/Lisbon")
+
+
+@dataclass
+class Web:
+    """One booth, `quay`, its day open and its first artist in."""
+
+    desks: Desks
+    app: Flask
+    client: FlaskClient = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.client = self.app.test_client()
+
+    @property
+    def desk(self) -> Desk:
+        return self.desks.at("quay")
+
+    def sign_in(self, client: FlaskClient | None = None) -> TestResponse:
+        return (client or self.client).post("/sign-in", data={"passphrase": PASSPHRASE})
+
+    def token(self, client: FlaskClient | None = None) -> str:
+        page = (client or self.client).get("/").get_data(as_text=True)
+        found = re.search(r'name="portraitq-token" content="([^"]+)"', page)
+        return found[1] if found else ""
+
+    def key(self) -> dict[str, str]:
+        """The header of a device that was let in."""
+        with self.desks.store.writing() as conn:
+            return {"Authorization": f"Bearer {devices.add(conn, 'tablet', self.desks.clock.now())}"}
+
+    def do(self, kind: str, by: str = "counter", **data: Any) -> Any:
+        return self.desk.carry_out(read_command({"id": secrets.token_hex(8), "kind": kind, "data": data}, by))
+
+    def order(self, style: str = "pencil-head", sitters: int = 1) -> str:
+        return self.do("ordered", style=style, sitters=sitters).events[0].data.ticket
+
+    def code(self, ticket: str) -> str:
+        return self.desk.cards([ticket])[ticket].code
+
+
+def jpeg(width: int = 320, height: int = 400) -> bytes:
+    """A plain photo."""
+    out = io.BytesIO()
+    Image.new("RGB", (width, height), (190, 170, 150)).save(out, "JPEG")
+    return out.getvalue()
+
+
+def make_web(folder: Path) -> Web:
+    store = open_store(folder)
+    desks = Desks(store)
+    desk = desks.create("quay", starter.set_up("Europe/Lisbon", "EUR"))
+    desk.carry_out(Command("day", starter.first_day(desks.clock.now(), ZONE)))
+    desk.carry_out(Command("in", ArtistIn(artist="a1"), "easel:a1"))
+    passphrase.set_passphrase(store, PASSPHRASE)
+    return Web(desks, create_app(desks, address="http://192.168.4.1:8750"))
+
+
+@pytest.fixture
+def web(tmp_path: Path) -> Iterator[Web]:
+    made = make_web(tmp_path)
+    yield made
+    made.app.extensions["portraitq-live"].close()
+    made.desks.close()
+
+
+@pytest.fixture
+def served(web: Web) -> Iterator[str]:
+    """The address at which `web` is really served, in this process."""
+    server = make_server("127.0.0.1", 0, web.app, threaded=True)
+    server.daemon_threads = True
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    web.app.extensions["portraitq-live"].close()
+    server.shutdown()
+    thread.join(timeout=5)
+    server.server_close()
