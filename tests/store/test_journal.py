@@ -69,7 +69,7 @@ def test_a_line_after_a_gap_is_not_written(store: Store, day: Told) -> None:
 
 def test_a_commands_id_is_written_once_for_ever(store: Store, day: Told) -> None:
     _written(store, day.events)
-    again = day.says(WalkedAway(style=None, sitters=1, ready_by=None), id=day.events[0].id)
+    again = day.says(WalkedAway(style=None, sitters=1, ready_by=None), command=day.events[0].id)
 
     with pytest.raises(journal.OvertakenError):
         _written(store, again.events[len(day.events) :])

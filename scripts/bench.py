@@ -1,0 +1,431 @@
+"""How fast is it? Each figure beside a floor measured in the same run, and their ratio.
+
+    python3 scripts/start.py makes the environment; then: .venv/bin/python scripts/bench.py [quote] [tap] [push] [start]
+
+A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
+committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
+is asserted; the tests guard what is computed, not how long it takes.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import shutil
+import sqlite3
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from urllib.request import Request, urlopen
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent))
+
+import numpy as np  # noqa: E402
+
+from portraitq.clock import Clock  # noqa: E402
+from portraitq.core.booth import Booth, fold  # noqa: E402
+from portraitq.core.commands import Command, Order, decide  # noqa: E402
+from portraitq.core.events import (  # noqa: E402
+    ArtistIn,
+    Collected,
+    Data,
+    DayClosed,
+    DayOpened,
+    Event,
+    Finished,
+    SetUp,
+    StageDone,
+    Started,
+    WalkedAway,
+    read_data,
+)
+from portraitq.desk import Desks  # noqa: E402
+from portraitq.store import devices, journal  # noqa: E402
+from portraitq.store.store import open_store  # noqa: E402
+
+OPENED_AT = datetime(2026, 6, 6, 9, 0, tzinfo=UTC)
+STAGES = (("outline", 100, True), ("likeness", 380, True), ("finish", 110, False))
+
+
+def a_set_up(artists: int) -> SetUp:
+    stages = [
+        {"id": id, "name": id.capitalize(), "quick_s": s * 0.6, "usual_s": s, "slow_s": s * 1.7, "per_sitter": per}
+        for id, s, per in STAGES
+    ]
+    data = {
+        "booth": {
+            "name": "Quayside Portraits",
+            "zone": "Europe/Lisbon",
+            "currency": "EUR",
+            "confidence": 0.85,
+            "round_to_s": 300,
+        },
+        "styles": [{"id": "ink-head", "name": "Ink head study", "price": 1800, "stages": stages}],
+        "artists": [{"id": f"a{n}", "name": f"Easel {n}", "styles": ["ink-head"]} for n in range(1, artists + 1)],
+        "turnaround": {"quick_s": 40, "usual_s": 70, "slow_s": 150},
+    }
+    found = read_data("set_up", data)
+    assert isinstance(found, SetUp)
+    return found
+
+
+class Teller:
+    """Tells a journal command by command, at given times."""
+
+    def __init__(self) -> None:
+        self.booth, self.events, self.count = Booth(), list[Event](), 0
+
+    def say(self, data: Data, at: datetime) -> None:
+        self.count += 1
+        new = decide(self.booth, Command(f"b{self.count}", data), at)
+        self.events += new
+        self.booth = fold(self.booth, new)
+
+
+def a_morning(artists: int, waiting: int) -> Teller:
+    """An open booth with every easel busy and `waiting` tickets in the queue."""
+    told = Teller()
+    told.say(a_set_up(artists), OPENED_AT - timedelta(hours=1))
+    told.say(DayOpened(day="2026-06-06", closes_at=OPENED_AT + timedelta(hours=9), breaks=()), OPENED_AT)
+    for n in range(1, artists + 1):
+        told.say(ArtistIn(artist=f"a{n}"), OPENED_AT)
+    for _ in range(artists + waiting):
+        told.say(Order(style="ink-head", sitters=1), OPENED_AT + timedelta(minutes=5))
+    for n in range(1, artists + 1):
+        told.say(Started(ticket=f"T{n}", artist=f"a{n}"), OPENED_AT + timedelta(minutes=6))
+        told.say(StageDone(ticket=f"T{n}", stage="outline"), OPENED_AT + timedelta(minutes=8))
+    return told
+
+
+def many_days(tickets: int, a_day: int = 200) -> list[Event]:
+    """A journal of that many finished and collected tickets, built day by day."""
+    events, ticket, seq, count = list[Event](), 0, 0, 0
+    at = OPENED_AT - timedelta(hours=1)
+
+    def say(*all_data: Data) -> None:
+        nonlocal seq, count
+        count += 1
+        for data in all_data:
+            seq += 1
+            events.append(Event(seq, f"b{count}", at, "counter", data))
+
+    say(a_set_up(1))
+    for day in range(-(-tickets // a_day)):
+        at = OPENED_AT + timedelta(days=day)
+        say(DayOpened(day=at.date().isoformat(), closes_at=at + timedelta(hours=20), breaks=()))
+        say(ArtistIn(artist="a1"))
+        for number in range(1, min(a_day, tickets - ticket) + 1):
+            ticket += 1
+            id = f"T{ticket}"
+            say(
+                read_data(
+                    "ordered",
+                    {"ticket": id, "number": number, "style": "ink-head", "sitters": 1, "artist": None, "price": 1800},
+                ),
+                read_data("promised", {"ticket": id, "ready_by": "2026-06-06T12:00:00.000Z", "confidence": 0.85}),
+            )
+            say(Started(ticket=id, artist="a1"))
+            for stage, usual_s, _ in STAGES:
+                at += timedelta(seconds=usual_s / 3 + ticket * 7919 % 40)
+                say(StageDone(ticket=id, stage=stage))
+            say(Finished(ticket=id, rack=None))
+            say(read_data("paid", {"ticket": id, "amount": 1800, "how": "cash"}))
+            say(Collected(ticket=id))
+        say(DayClosed())
+    return events
+
+
+def median_ms(work: Callable[[], object], times: int) -> float:
+    took = []
+    for _ in range(times):
+        began = time.perf_counter()
+        work()
+        took.append((time.perf_counter() - began) * 1000)
+    return statistics.median(took)
+
+
+def line(what: str, ours_ms: float, floor: str, floor_ms: float) -> None:
+    print(f"{what:<58} {ours_ms:9.2f} ms   {floor:<46} {floor_ms:9.3f} ms   {ours_ms / floor_ms:7.1f} ×", flush=True)
+
+
+# The parts
+
+
+def quote() -> None:
+    """A re-quote of 60 tickets on 3 easels, against drawing as many normals as it looks at."""
+    from portraitq.forecast import draws
+    from portraitq.forecast.pace import pace_of
+    from portraitq.forecast.quotes import forecast
+
+    told = a_morning(artists=3, waiting=57)
+    now, pace = OPENED_AT + timedelta(minutes=12), pace_of(told.booth)
+    drawn = 60 * (2 + len(STAGES)) * draws.SCENARIOS
+    floor = median_ms(
+        lambda: np.random.Generator(np.random.SFC64(1)).standard_normal(drawn, dtype=np.float32), times=30
+    )
+
+    def cold() -> None:
+        draws.normals.cache_clear()
+        forecast(told.booth, pace, now)
+
+    said = f"{drawn:,} normals, SFC64 float32"
+    line(
+        "re-quote of 60 tickets on 3 easels, at every tap",
+        median_ms(lambda: forecast(told.booth, pace, now), 30),
+        said,
+        floor,
+    )
+    line("the same with every ticket's draws made anew", median_ms(cold, 10), said, floor)
+
+
+def tap() -> None:
+    """A command to its acknowledgement, against one bare commit in the same kind of file."""
+    with tempfile.TemporaryDirectory() as folder:
+        store = open_store(Path(folder) / "ours")
+        with store.writing() as connection:
+            journal.append(connection, "quayside", a_morning(artists=3, waiting=57).events)
+        desks = Desks(store, Clock(start_at=OPENED_AT + timedelta(minutes=20)))
+        desk, count = desks.at("quayside"), 0
+        text = "x" * 200
+        bare = sqlite3.connect(Path(folder) / "bare.sqlite3", isolation_level=None)
+        bare.execute("PRAGMA journal_mode=WAL")
+        bare.execute("PRAGMA synchronous=FULL")
+        bare.execute("CREATE TABLE lines (seq INTEGER PRIMARY KEY, line TEXT)")
+
+        def ours() -> None:
+            nonlocal count
+            count += 1
+            desk.carry_out(Command(f"tap-{count}", WalkedAway(style=None, sitters=1, ready_by=None)))
+
+        def floor() -> None:
+            bare.execute("BEGIN IMMEDIATE")
+            bare.execute("INSERT INTO lines (line) VALUES (?)", (text,))
+            bare.execute("COMMIT")
+
+        quiet = []
+        for _ in range(100):  # one tap at a time, as hands do: the re-quote of the last one is over
+            began = time.perf_counter()
+            ours()
+            quiet.append((time.perf_counter() - began) * 1000)
+            desk.standing(wait_s=2)
+        floor_ms = median_ms(floor, 200)
+        line(
+            "command to acknowledgement, 60 tickets waiting",
+            statistics.median(quiet),
+            "one bare commit, WAL, FULL",
+            floor_ms,
+        )
+        line(
+            "the same while re-quotes run without a rest", median_ms(ours, 100), "one bare commit, WAL, FULL", floor_ms
+        )
+        desks.close()
+
+
+def start() -> None:
+    """Opening an empty store and one of 20 000 tickets, against reading the same lines bare."""
+    with tempfile.TemporaryDirectory() as folder:
+        empty = Path(folder) / "empty"
+        interpreter = median_ms(lambda: subprocess.run([sys.executable, "-c", ""], check=True), 5)
+        program = (
+            "import sys; from portraitq.desk import Desks; from portraitq.store.store import open_store; "
+            "Desks(open_store(sys.argv[1])).close()"
+        )
+
+        def opened(where: Path) -> None:
+            subprocess.run([sys.executable, "-c", program, str(where)], check=True, cwd=HERE.parent)
+
+        line(
+            "start-up with an empty store", median_ms(lambda: opened(empty), 3), "python starts and stops", interpreter
+        )
+        full = Path(folder) / "full"
+        events = many_days(20_000)
+        store = open_store(full)
+        with store.writing() as connection:
+            journal.append(connection, "quayside", events)
+        store.close()
+
+        def bare() -> None:
+            with sqlite3.connect(next(full.glob("*.sqlite3"))) as raw:
+                for (text,) in raw.execute("SELECT line FROM journal ORDER BY seq"):
+                    json.loads(text)
+
+        line(
+            f"start-up with 20 000 tickets ({len(events):,} lines)",
+            median_ms(lambda: opened(full), 2),
+            "reading these lines and their JSON",
+            median_ms(bare, 2) + interpreter,
+        )
+
+
+PHONES = 200
+BARE = """
+import sys, threading
+from flask import Flask
+from flask_socketio import SocketIO, join_room
+app = Flask(__name__)
+io = SocketIO(app, async_mode="threading")
+@io.on("connect", namespace="/live")
+def connected(auth=None):
+    join_room("all")
+@app.post("/tap")
+def tap():
+    io.emit("view", {"seq": 1, "html": "x" * int(sys.argv[2]), "as_of": ""}, to="all", namespace="/live")
+    return "done"
+io.run(app, host="127.0.0.1", port=int(sys.argv[1]), allow_unsafe_werkzeug=True) if len(sys.argv) > 3 else None
+"""
+
+
+class Phone:
+    """The lightest client that stays connected: it notes when an event came, and answers pings."""
+
+    def __init__(self, port: int, auth: dict[str, object]) -> None:
+        self.port, self.auth, self.came_s, self.events = port, auth, 0.0, 0
+        self.greeted = asyncio.Event()
+
+    async def live(self) -> None:
+        self.reader, self.writer = await asyncio.open_connection("127.0.0.1", self.port, limit=2**20)
+        self.writer.write(
+            "GET /socket.io/?EIO=4&transport=websocket HTTP/1.1\r\n"
+            f"Host: 127.0.0.1:{self.port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+            "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n".encode()
+        )
+        await self.reader.readuntil(b"\r\n\r\n")
+        while True:
+            head = await self.reader.readexactly(2)
+            size = head[1] & 127
+            if size > 125:
+                size = int.from_bytes(await self.reader.readexactly(2 if size == 126 else 8), "big")
+            said = await self.reader.readexactly(size)
+            self._answer(said)
+
+    def _answer(self, said: bytes) -> None:
+        if said.startswith(b"0{"):
+            self._send(b"40/live," + json.dumps(self.auth).encode())
+        elif said == b"2":
+            self._send(b"3")
+        elif said.startswith(b"40/live"):
+            self.greeted.set()
+        elif said.startswith(b"44"):
+            raise SystemExit(f"a phone was refused: {said.decode()}")
+        elif said.startswith(b"42/live"):
+            self.came_s, self.events = time.perf_counter(), self.events + 1
+
+    def _send(self, text: bytes) -> None:
+        size = bytes([0x80 | len(text)]) if len(text) < 126 else b"\xfe" + len(text).to_bytes(2, "big")
+        self.writer.write(b"\x81" + size + b"\0\0\0\0" + text)  # a mask of zeros leaves the text as it is
+
+
+async def _to_the_last(
+    port: int, auths: list[dict[str, object]], taps: Callable[[int], object], times: int
+) -> tuple[float, float]:
+    """(median ms from a tap's sending to its arrival on the last phone, and to its acknowledgement)."""
+    phones = [Phone(port, auth) for auth in auths]
+    lives = [asyncio.create_task(phone.live()) for phone in phones]
+    await asyncio.wait_for(asyncio.gather(*(phone.greeted.wait() for phone in phones)), 60)
+    await asyncio.sleep(3)
+    arrived, answered = [], []
+    for count in range(times):
+        before = [phone.events for phone in phones]
+        began = time.perf_counter()
+        await asyncio.to_thread(taps, count)
+        answered.append((time.perf_counter() - began) * 1000)
+        for _ in range(400):
+            if all(phone.events > was for phone, was in zip(phones, before, strict=True)):
+                arrived.append((max(phone.came_s for phone in phones) - began) * 1000)
+                break
+            await asyncio.sleep(0.01)
+        else:
+            raise SystemExit("a tap did not reach every phone within 4 s")
+        await asyncio.sleep(0.4)
+    for life in lives:
+        life.cancel()
+    return statistics.median(arrived), statistics.median(answered)
+
+
+def _post(address: str, body: object, key: str = "") -> bytes:
+    headers = {"Content-Type": "application/json", "Authorization": f"Bearer {key}"}
+    with urlopen(Request(address, json.dumps(body).encode(), headers), timeout=30) as answer:
+        found: bytes = answer.read()
+    return found
+
+
+def _await(port: int, path: str) -> None:
+    for _ in range(200):
+        try:
+            urlopen(f"http://127.0.0.1:{port}{path}", timeout=1).read()
+            return
+        except OSError as wrong:
+            if getattr(wrong, "code", None):
+                return
+            time.sleep(0.1)
+    raise SystemExit("the server did not start")
+
+
+def push() -> None:
+    """A tap to the last of 200 phones, against a bare broadcast of as many bytes by the same kind of server."""
+    gunicorn = shutil.which("gunicorn", path=str(Path(sys.executable).parent))
+    if gunicorn is None:
+        print("push: gunicorn is not here (it does not run on Windows); left out")
+        return
+    port, bare_port = 18_751, 18_752
+    with tempfile.TemporaryDirectory() as folder:
+        store = open_store(Path(folder) / "data")
+        with store.writing() as connection:
+            journal.append(connection, "quayside", a_morning(artists=3, waiting=12).events)
+            key = devices.add(connection, "bench", OPENED_AT)
+        store.close()
+        (Path(folder) / "bare.py").write_text(BARE)
+        serve = [sys.executable, "-m", "portraitq", "serve", "--host", "127.0.0.1", "--port", str(port)]
+        bare = [gunicorn, "-k", "gthread", "--threads", "1000", "-b", f"127.0.0.1:{bare_port}", "bare:app"]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        ours = subprocess.Popen([*serve, "--data", str(Path(folder) / "data")], cwd=HERE.parent, **quiet)  # type: ignore[call-overload]
+        try:
+            _await(port, "/healthz")
+            wall = json.loads(urlopen(f"http://127.0.0.1:{port}/api/v1/booths/quayside/wall", timeout=5).read())
+            api = f"http://127.0.0.1:{port}/api/v1/booths/quayside/commands"
+
+            def tap_ours(count: int) -> None:  # a pause and its end change what the wall says of that easel
+                kind, data = (
+                    ("paused", {"ticket": "T1", "why": "counter"}) if count % 2 == 0 else ("resumed", {"ticket": "T1"})
+                )
+                _post(api, {"id": f"push-{count}", "kind": kind, "data": data}, key)
+
+            auths: list[dict[str, object]] = [{"view": "wall", "booth": "quayside"}] * PHONES
+            ours_ms, ack_ms = asyncio.run(_to_the_last(port, auths, tap_ours, 20))
+            size = len(urlopen(f"http://127.0.0.1:{port}/quayside/wall?fragment=1", timeout=5).read())
+        finally:
+            ours.terminate()
+            ours.wait(10)
+        floor = subprocess.Popen([*bare], cwd=folder, env={"PATH": "/usr/bin:/bin"}, **quiet)  # type: ignore[call-overload]
+        try:
+            _await(bare_port, "/")
+            floor_ms, bare_ack_ms = asyncio.run(
+                _to_the_last(bare_port, [{}] * PHONES, lambda _: _post(f"http://127.0.0.1:{bare_port}/tap", {}), 20)
+            )
+        finally:
+            floor.terminate()
+            floor.wait(10)
+        assert wall
+        line(
+            f"tap to the last of {PHONES} phones ({size / 1024:.1f} KB)",
+            ours_ms,
+            "bare broadcast of as many bytes",
+            floor_ms,
+        )
+        line("that tap's acknowledgement", ack_ms, "bare request that broadcasts", bare_ack_ms)
+
+
+PARTS = {"quote": quote, "tap": tap, "push": push, "start": start}
+
+if __name__ == "__main__":
+    wanted = sys.argv[1:] or list(PARTS)
+    if unknown := [name for name in wanted if name not in PARTS]:
+        sys.exit(f"There is no part {unknown[0]!r}; there are {', '.join(PARTS)}.")
+    for name in wanted:
+        PARTS[name]()
