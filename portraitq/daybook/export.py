@@ -1,0 +1,145 @@
+"""A day's tables as CSV: tickets, stages, payments. Nothing personal stands in them, as none stands in the journal.
+
+RFC 4180 (comma, CRLF, quotes where needed) in UTF-8 with a byte order mark, by which spreadsheets know the encoding.
+Times are clock times of the booth's zone in the form that spreadsheets read as times; the exact instants are in the
+journal. Durations are seconds, money is in the currency's units. A text that a spreadsheet would take for a formula
+gets an apostrophe before it (OWASP, "CSV Injection"); numbers never do.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from decimal import Decimal
+from operator import itemgetter
+from zoneinfo import ZoneInfo
+
+from portraitq.core.booth import Booth
+from portraitq.core.timing import stage_times
+from portraitq.daybook.figures import DayFigures, Line
+
+BYTE_ORDER_MARK = "\ufeff"
+_STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+Cell = str | int | float | Decimal | datetime | None
+
+
+def tickets_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
+    """One row a ticket that anything happened to on the day; `digits` has the minor unit of the booth's currency."""
+    names = _artist_names(booth)
+    return _printed(
+        booth.zone,
+        (
+            *("day_ordered", "number", "ticket", "style", "sitters", "asked_for", "artist", "place"),
+            *("ordered_at", "started_at", "finished_at", "collected_at", "cancelled_at", "cancelled_why"),
+            *("first_promise", "last_promise", "promise", "early_s", "waiting_s", "flow_s", "drawn_s"),
+            *("price", "paid", "currency"),
+        ),
+        (_ticket_row(line, booth, names, digits) for line in figures.lines),
+    )
+
+
+def stages_csv(figures: DayFigures, booth: Booth) -> str:
+    """One row a measured time that ended on the day: of one stage, or of several known only as a sum (joined by +)."""
+    names = _artist_names(booth)
+    by_id = {line.ticket.id: line.ticket for line in figures.lines}
+    rows: list[tuple[datetime, tuple[Cell, ...]]] = []
+    for ticket in by_id.values():
+        known = {stage.id: stage for stage in ticket.style.stages}
+        for time in stage_times(ticket, booth.days):
+            if not figures.day.holds(time.ended_at):
+                continue
+            stages = [known[id] for id in time.stages]
+            guess_s = sum(stage.usual_s * (ticket.sitters if stage.per_sitter else 1) for stage in stages)
+            rows.append(
+                (
+                    time.ended_at,
+                    (
+                        *(ticket.day, ticket.number, ticket.id, ticket.style.name),
+                        *(
+                            " + ".join(stage.name for stage in stages),
+                            ticket.sitters,
+                            names.get(time.artist, time.artist),
+                        ),
+                        *(time.ended_at, _seconds(time.total_s), _seconds(guess_s)),
+                        *("yes" if time.trusted else "no", time.why_not or ""),
+                    ),
+                )
+            )
+    header = ("day_ordered", "number", "ticket", "style", "stage", "sitters", "artist", "ended_at", "measured_s")
+    return _printed(
+        booth.zone, (*header, "guess_s", "trusted", "why_not"), [row for _, row in sorted(rows, key=itemgetter(0))]
+    )
+
+
+def payments_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
+    """One row a payment; a refund is negative."""
+    currency = booth.set_up.booth.currency if booth.set_up else ""
+    return _printed(
+        booth.zone,
+        ("at", "number", "ticket", "amount", "currency", "how"),
+        (
+            (one.at, one.number, one.ticket, _amount(one.amount, digits), currency, one.how)
+            for one in figures.takings.payments
+        ),
+    )
+
+
+def _ticket_row(line: Line, booth: Booth, names: dict[str, str], digits: int) -> tuple[Cell, ...]:
+    ticket, word = line.ticket, line.word
+    asked, artist = ticket.wants_artist or "", ticket.artist or ""
+    return (
+        *(ticket.day, ticket.number, ticket.id, ticket.style.name, ticket.sitters),
+        *(names.get(asked, asked), names.get(artist, artist), ticket.place),
+        *(ticket.ordered_at, line.started_at, line.finished_at, line.collected_at, line.cancelled_at),
+        ticket.why if line.cancelled_at else None,
+        *((word.first_by, word.last_by, word.outcome, _seconds(word.early_s)) if word else (None, None, "none", None)),
+        *(_seconds(line.waiting_s), _seconds(line.flow_s), _seconds(line.drawn_s)),
+        *(_amount(ticket.price, digits), _amount(ticket.paid, digits)),
+        booth.set_up.booth.currency if booth.set_up else "",
+    )
+
+
+def _artist_names(booth: Booth) -> dict[str, str]:
+    return {artist.id: artist.name for artist in booth.set_up.artists} if booth.set_up else {}
+
+
+def _seconds(value_s: float | None) -> Decimal | None:
+    """To the millisecond, as the journal measures."""
+    return None if value_s is None else Decimal(f"{value_s:.3f}")
+
+
+def _amount(minor: int, digits: int) -> Decimal:
+    return Decimal(minor).scaleb(-digits)
+
+
+def _printed(zone: ZoneInfo, header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(header)
+    writer.writerows([_cell(value, zone) for value in row] for row in rows)
+    return BYTE_ORDER_MARK + out.getvalue()
+
+
+def _cell(value: Cell, zone: ZoneInfo) -> str:
+    match value:
+        case None:
+            return ""
+        case datetime():
+            return value.astimezone(zone).strftime("%Y-%m-%d %H:%M:%S")
+        case str():
+            return without_formula(value)
+        case Decimal():
+            return f"{value:f}"
+    return str(value)
+
+
+def without_formula(text: str) -> str:
+    """`text` so that no spreadsheet reckons with it.
+
+    >>> without_formula("=1+1"), without_formula("Ink head")
+    ("'=1+1", 'Ink head')
+    """
+    return f"'{text}" if text.lstrip(" ").startswith(_STARTS_A_FORMULA) else text

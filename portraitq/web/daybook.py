@@ -1,0 +1,103 @@
+"""The day book: the page of one day, its tables as CSV, the journal to take home. What it says: `daybook_view.py`."""
+
+from __future__ import annotations
+
+import threading
+from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
+
+from flask import Blueprint, Response, render_template, request
+from flask.typing import ResponseReturnValue
+
+from portraitq.core.events import Event, parse_line
+from portraitq.currency import digits_of
+from portraitq.daybook import export
+from portraitq.daybook.attendance import Attendance, attendances
+from portraitq.daybook.days import Day, days_of
+from portraitq.daybook.figures import of_day
+from portraitq.store import journal
+from portraitq.web.daybook_view import daybook_view
+from portraitq.web.here import desk_at
+from portraitq.web.problems import NotThere
+from portraitq.web.staff import staff_only
+
+if TYPE_CHECKING:
+    from portraitq.desk import Desk
+
+blueprint = Blueprint("daybook", __name__)
+
+_ABOUT_ATTENDANCE = tuple(f'"kind":"{kind}"' for kind in ("set_up", "day_closed", "artist_in", "artist_out"))
+_LOOKING = threading.Lock()
+_looked_up: WeakKeyDictionary[Desk, tuple[int, list[Event]]] = WeakKeyDictionary()
+
+
+@blueprint.get("/<booth>/daybook")
+@staff_only
+def show(booth: str) -> ResponseReturnValue:
+    """The day asked for with `?day=`, else the last one; `?show=` names the figure whose tickets are listed."""
+    desk = desk_at(booth)
+    standing = desk.standing()
+    days = days_of(standing.booth)
+    if not days:
+        return render_template("daybook.html", view=None, slug=desk.slug, set_up=standing.booth.set_up)
+    day = _day(days, request.args.get("day") or days[-1].day)
+    view = daybook_view(
+        desk.slug,
+        standing.booth,
+        of_day(standing.booth, day, attended(desk), desk.clock.now()),
+        days,
+        request.args.get("show", ""),
+    )
+    return render_template("daybook.html", view=view, slug=desk.slug, set_up=standing.booth.set_up)
+
+
+@blueprint.get("/<booth>/daybook/<day>/<any(tickets, stages, payments):table>.csv")
+@staff_only
+def table(booth: str, day: str, table: str) -> ResponseReturnValue:
+    """One table of one day as CSV."""
+    desk = desk_at(booth)
+    told = desk.standing().booth
+    figures = of_day(told, _day(days_of(told), day), attended(desk), desk.clock.now())
+    digits = digits_of(told.set_up.booth.currency if told.set_up else "")
+    written = {
+        "tickets": lambda: export.tickets_csv(figures, told, digits),
+        "stages": lambda: export.stages_csv(figures, told),
+        "payments": lambda: export.payments_csv(figures, told, digits),
+    }[table]()
+    return _file(written, f"{desk.slug}-{day}-{table}.csv", "text/csv; charset=utf-8; header=present")
+
+
+@blueprint.get("/<booth>/daybook/journal.jsonl")
+@staff_only
+def whole_journal(booth: str) -> ResponseReturnValue:
+    """The whole journal as `portraitq export` writes it."""
+    desk = desk_at(booth)
+    with desk.store.reading() as connection:
+        lines = journal.lines(connection, desk.slug)
+    return _file("".join(f"{line}\n" for line in lines), f"{desk.slug}.jsonl", "application/jsonl; charset=utf-8")
+
+
+def attended(desk: Desk) -> tuple[Attendance, ...]:
+    """Who was in when, at all times; of the journal only the lines are read that were not read before."""
+    with _LOOKING:
+        last_seq, events = _looked_up.get(desk, (0, []))
+        with desk.store.reading() as connection:
+            new = journal.lines(connection, desk.slug, after=last_seq)
+        found = [parse_line(line) for line in new if any(kind in line for kind in _ABOUT_ATTENDANCE)]
+        events = [*events, *found]
+        _looked_up[desk] = (last_seq + len(new), events)
+    return attendances(events)
+
+
+def _day(days: tuple[Day, ...], name: str) -> Day:
+    if day := next((one for one in days if one.day == name), None):
+        return day
+    known = f"{days[0].day} to {days[-1].day}" if days else "none yet"
+    raise NotThere(f"The booth did not trade on {name[:20]!r} (its days: {known}).")
+
+
+def _file(text: str, name: str, mimetype: str) -> Response:
+    answer = Response(text.encode("utf-8"), content_type=mimetype)
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
