@@ -86,6 +86,9 @@ def rest_by_log_tail(log_tail: Floats, ran_s: float, mu: Floats | float, sigma: 
 LEAST_REST_S = 0.001  # what still runs is not done: rounding in the far tail must not say so
 
 
+BEYOND_DOUBT = 1e12  # goes
+
+
 @dataclass(frozen=True, slots=True)
 class LogTime:
     """What is known of the log of a time: normal with unknown mean and variance, normal–inverse-gamma.
@@ -105,6 +108,11 @@ class LogTime:
         mu, sigma = from_guesses(quick_s, usual_s, slow_s)
         alpha = 1 + weight / 2
         return cls(weight, mu, alpha, (alpha - 1) * sigma * sigma)
+
+    @classmethod
+    def exactly(cls, usual_s: float, sigma: float) -> LogTime:
+        """Known without a doubt: of log seconds, the log of `usual_s` and `sigma`."""
+        return cls(BEYOND_DOUBT, math.log(usual_s), BEYOND_DOUBT, sigma * sigma * BEYOND_DOUBT)
 
     def learn(self, log_time: float, weight: float = 1.0) -> LogTime:
         """With one more measured time, given as its log.
