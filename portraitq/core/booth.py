@@ -364,8 +364,9 @@ def day_bounds(day: str, zone: ZoneInfo) -> tuple[datetime, datetime]:
 def _first_instant(midnight: datetime, zone: ZoneInfo) -> datetime:
     """The first instant at which clocks in `zone` show the date of `midnight`.
 
-    In a gap, `fold=1` is read with the offset after the change, which is before the gap's end; the later of both
-    readings moved to the gap's end is found by asking which instants really show that date.
+    Where no clock ever shows that midnight, it is the instant of the change that skipped it: the first one that shows
+    the date, searched for around where midnight would have been. No change skips more than three hours at once but
+    those that leave out whole days, and these begin at midnight.
     """
     guess = midnight.replace(tzinfo=zone).astimezone(UTC)
     if guess.astimezone(zone).replace(tzinfo=None) == midnight:

@@ -149,7 +149,7 @@ def _fresh_id(booth: Booth) -> str:
 
 def _is_last_stage(booth: Booth, id: str, stage: str) -> bool:
     ticket = booth.tickets.get(id)
-    return ticket is not None and ticket.place == DRAWING and ticket.style.stages[-1].id == stage
+    return ticket is not None and ticket.style.stages[-1].id == stage
 
 
 def _stage_left(booth: Booth, id: str) -> str | None:

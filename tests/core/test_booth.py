@@ -33,6 +33,10 @@ def test_orders_join_the_end_of_the_queue():
     assert a_booth().ordered("T1", "T2", "T3").booth.queue == ("T1", "T2", "T3")
 
 
+def test_an_order_counts_from_when_it_was_tapped():
+    assert a_booth().ordered("T1", at="09:10", ago_s=90).ticket("T1").ordered_at == instant("09:08:30")
+
+
 def test_what_is_put_back_stands_at_the_head_and_goes_on_with_its_first_stage_not_done():
     told = a_booth().ordered("T1", "T2").started("T1").stage_done("T1")
 
@@ -198,6 +202,12 @@ def test_an_easel_is_free_from_the_moment_its_portrait_left(leaves: str):
     assert told.booth.on_easel("a1") is None
 
 
+def test_an_artist_who_comes_is_in_and_free_from_when_they_said_so():
+    told = a_booth().artist_out("a1", at="10:00").artist_in("a1", at="11:00", ago_s=60)
+
+    assert told.booth.here_since["a1"] == told.booth.free_since["a1"] == instant("10:59:00")
+
+
 def test_an_artist_who_goes_leaves_the_portrait_on_the_easel():
     told = a_booth().ordered("T1").started("T1", "a1").artist_out("a1")
 
@@ -273,6 +283,15 @@ def test_closing_the_day_sends_everybody_out():
     assert told.booth.here_since == {}
     assert told.booth.day is not None
     assert told.artist_in("a2").started("T1", "a2").ticket("T1").place == DRAWING
+
+
+def test_a_day_lasts_from_its_opening_to_its_closing_also_when_they_were_written_down_late():
+    opening = a_journal().set_up().day_opened().events[-1].data
+
+    told = a_journal().set_up().says(opening, at="09:05", ago_s=300).day_closed(at="18:10", ago_s=600)
+
+    [day] = told.booth.days
+    assert (day.opened_at, day.closed_at) == (instant("09:00"), instant("18:00"))
 
 
 def test_a_day_that_is_opened_again_goes_on_with_its_numbers():
@@ -371,8 +390,9 @@ DAYS = [
     ("Asia/Kolkata", "2026-10-25", "2026-10-24T18:30:00.000Z", "2026-10-25T18:30:00.000Z", 24),
     ("America/Sao_Paulo", "2026-10-18", "2026-10-18T03:00:00.000Z", "2026-10-19T03:00:00.000Z", 24),
     ("UTC", "2026-12-31", "2026-12-31T00:00:00.000Z", "2027-01-01T00:00:00.000Z", 24),
-    # clocks that went back at midnight itself, and a day that a country left out (tzdata: Azores, Samoa)
+    # tzdata: clocks that go back over midnight, that jumped from 23:30 to 00:30, and a day that a country left out
     ("Atlantic/Azores", "2026-10-25", "2026-10-25T00:00:00.000Z", "2026-10-26T01:00:00.000Z", 25),
+    ("America/Toronto", "1919-03-31", "1919-03-31T04:30:00.000Z", "1919-04-01T04:00:00.000Z", 23.5),
     ("Pacific/Apia", "2011-12-30", "2011-12-30T10:00:00.000Z", "2011-12-30T10:00:00.000Z", 0),
 ]
 

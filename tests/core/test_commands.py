@@ -149,6 +149,12 @@ def test_what_an_order_says_itself_is_kept():
     assert order == Ordered(ticket="K7QX", number=1, style="ink-head", sitters=1, artist="a2", price=0)
 
 
+def test_an_order_with_a_number_that_is_not_the_next_is_refused():
+    assert refused(a_booth(), Order(style="ink-head", sitters=1, number=7)) == (
+        "Number 1 comes next on 2026-06-06, not 7."
+    )
+
+
 def test_an_order_with_a_promise_says_both_in_one_command():
     events = a_booth().decided(Order(style="ink-head", sitters=1, ready_by=instant("09:30")))
 

@@ -233,10 +233,17 @@ def test_a_portrait_brought_back_after_it_was_collected_is_touched_up_and_collec
     back = told.touched_up("T1").paused("T1").resumed("T1").finished("T1", "A1")
 
     assert back.ticket("T1").place == READY
+    assert back.ticket("T1").over_at is None
     assert list(back.booth.open_ids) == ["T1"]
     again = back.collected("T1", at="17:00:00")
     assert (again.ticket("T1").place, again.ticket("T1").over_at) == (COLLECTED, instant("17:00:00"))
     assert not again.booth.open_ids
+
+
+def test_what_is_brought_back_stands_among_the_open_tickets_in_the_order_of_their_orders():
+    told = a_booth().ordered("T1", "T2", "T3").drawn("T2").collected("T2").touched_up("T2")
+
+    assert [ticket.id for ticket in told.booth.open_tickets()] == ["T1", "T2", "T3"]
 
 
 @pytest.mark.parametrize("and_then", [(), ("paused",), ("finished",)])
