@@ -1,0 +1,198 @@
+"""One ticket as the booth's people see it: who it is for, what is due, and everything that can be done with it.
+
+Pure. Each thing that can be done is a command of the journal with its words; whether it may be done in the end is
+`core`'s to say, so that what is offered here is only what makes sense where the ticket is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from portraitq.core.booth import Booth
+from portraitq.core.events import (
+    Cancelled,
+    Collected,
+    Data,
+    Erased,
+    Held,
+    Moved,
+    Paid,
+    Promised,
+    Released,
+    SetUp,
+    TouchedUp,
+    print_data,
+)
+from portraitq.core.life import COLLECTED, HELD, IN_QUEUE, OVER, READY, WAITING, Ticket
+from portraitq.ticket import codes
+from portraitq.web.queue import Now, Row, row_of
+from portraitq.web.quoted import QuoteSaid, quote_said
+from portraitq.web.said import day_said, money, plain_amount
+
+if TYPE_CHECKING:
+    from portraitq.desk import Standing
+    from portraitq.forecast.quotes import Quote
+    from portraitq.store.cards import Card
+    from portraitq.store.photos import PhotoRef
+
+PaidHow = Literal["cash", "card", "other"]
+HOLDS: tuple[tuple[Literal["photo", "customer", "other"], str], ...] = (
+    ("photo", "The photo is to be taken again"),
+    ("customer", "The customer asked to wait"),
+    ("other", "Another reason"),
+)
+CANCELS: tuple[tuple[Literal["customer", "booth", "no_show"], str], ...] = (
+    ("customer", "The customer does not want it"),
+    ("booth", "We cannot draw it"),
+    ("no_show", "Nobody came for it"),
+)
+PAYS: tuple[tuple[PaidHow, str], ...] = (("cash", "cash"), ("card", "card"), ("other", "another way"))
+
+
+@dataclass(frozen=True)
+class Tap:
+    """Something that one tap does: its words, and the command that goes out."""
+
+    said: str
+    command: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class OneTicket:
+    """Everything about one ticket that the booth's people may need at once.
+
+    The tuples of taps are empty, and the single ones None, where they make no sense.
+    """
+
+    row: Row
+    slug: str
+    code_said: str
+    photos: tuple[PhotoRef, ...]
+    ordered: str
+    price: str
+    paid: tuple[str, ...]
+    due_amount: str
+    currency: str
+    is_over: bool
+    was_collected: bool
+    is_erased: bool
+    contact: str
+    note: str
+    consent_by: str
+    can_add_photo: bool
+    hand_over: Tap | None
+    holds: tuple[Tap, ...]
+    release: Tap | None
+    moves: tuple[Tap, ...]
+    cancels: tuple[Tap, ...]
+    pays: tuple[Tap, ...]
+    touch_ups: tuple[Tap, ...]
+    new_time: Tap | None
+    new_quote: QuoteSaid | None
+    erase: Tap | None
+
+    @property
+    def number(self) -> int:
+        """The number that is called out."""
+        return self.row.number
+
+
+def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Sequence[PhotoRef]) -> OneTicket:
+    """`ticket` with its card and photos, and what can be done with it as the booth stands."""
+    booth, set_up = standing.booth, standing.booth.set_up
+    assert set_up is not None
+    at = Now(standing.as_of, booth.zone, booth.day.day if booth.day else None)
+    quote = standing.forecast.tickets.get(ticket.id)
+    id, currency, is_over = ticket.id, set_up.booth.currency, ticket.place in OVER
+    new_quote = quote_said(quote, booth.zone, at.now) if quote and ticket.finished_at is None and not is_over else None
+    return OneTicket(
+        row=row_of(ticket, set_up, quote, card, photos, at),
+        slug=standing.slug,
+        code_said=codes.shown(card.code) if card else "",
+        photos=tuple(photos),
+        ordered=f"{at.clock(ticket.ordered_at)}" + (f", {day_said(ticket.day)}" if ticket.day != at.day else ""),
+        price=money(ticket.price, currency),
+        paid=tuple(_payments(ticket, currency, at)),
+        due_amount=plain_amount(abs(ticket.due), currency),
+        currency=currency,
+        is_over=is_over,
+        was_collected=ticket.place == COLLECTED,
+        is_erased=ticket.is_erased,
+        contact=card.contact if card else "",
+        note=card.note if card else "",
+        consent_by=card.consent_by if card else "",
+        can_add_photo=not ticket.is_erased and ticket.finished_at is None and not is_over,
+        hand_over=_tap("Hand over", Collected(ticket=id)) if ticket.place == READY else None,
+        holds=tuple(_tap(said, Held(ticket=id, why=why)) for why, said in HOLDS) if ticket.place == WAITING else (),
+        release=_tap("Put it back in the queue", Released(ticket=id)) if ticket.place == HELD else None,
+        moves=tuple(_moves(booth, ticket)),
+        cancels=() if is_over else tuple(_tap(said, Cancelled(ticket=id, why=why)) for why, said in CANCELS),
+        pays=tuple(_pays(ticket, currency)),
+        touch_ups=tuple(_touch_ups(booth, set_up, ticket)),
+        new_time=_new_time(ticket, quote, set_up, new_quote),
+        new_quote=new_quote,
+        erase=None if ticket.is_erased else _tap("Erase name, contact, note and photos", Erased(ticket=id)),
+    )
+
+
+def _tap(said: str, data: Data) -> Tap:
+    return Tap(said, {"kind": data.kind, "data": print_data(data)})
+
+
+def _payments(ticket: Ticket, currency: str, at: Now) -> list[str]:
+    said = []
+    for event in ticket.history:
+        if isinstance(event.data, Paid):
+            how = {"cash": "in cash", "card": "by card", "other": "another way"}[event.data.how]
+            verb = "paid" if event.data.amount > 0 else "given back"
+            said.append(f"{money(abs(event.data.amount), currency)} {verb} {how} at {at.clock(event.happened_at)}")
+    return said
+
+
+def _pays(ticket: Ticket, currency: str) -> list[Tap]:
+    """The whole of what is due, by one tap; a cancelled ticket's money goes back the same way."""
+    due = ticket.due
+    if due == 0:
+        return []
+    verb = "paid" if due > 0 else "given back"
+    return [
+        _tap(f"{money(abs(due), currency)} {verb} {'in cash' if how == 'cash' else 'by card'}", paid)
+        for how, _ in PAYS[:2]
+        for paid in [Paid(ticket=ticket.id, amount=due, how=how)]
+    ]
+
+
+def _moves(booth: Booth, ticket: Ticket) -> list[Tap]:
+    if ticket.place not in IN_QUEUE or len(booth.queue) < 2:
+        return []
+    place, queue, id = booth.queue.index(ticket.id), booth.queue, ticket.id
+    moves = []
+    if place > 0:
+        moves.append(_tap("First", Moved(ticket=id, before=queue[0])))
+    if place > 1:
+        moves.append(_tap("One up", Moved(ticket=id, before=queue[place - 1])))
+    if place < len(queue) - 2:
+        moves.append(_tap("One down", Moved(ticket=id, before=queue[place + 2])))
+    if place < len(queue) - 1:
+        moves.append(_tap("Last", Moved(ticket=id, before=None)))
+    return moves
+
+
+def _touch_ups(booth: Booth, set_up: SetUp, ticket: Ticket) -> list[Tap]:
+    if ticket.place not in (READY, COLLECTED):
+        return []
+    return [
+        _tap(f"To {artist.name}", TouchedUp(ticket=ticket.id, artist=artist.id))
+        for artist in set_up.artists
+        if artist.id in booth.here_since and artist.id not in booth.easels
+    ]
+
+
+def _new_time(ticket: Ticket, quote: Quote | None, set_up: SetUp, said: QuoteSaid | None) -> Tap | None:
+    """The present quote as a new promise; None while it is the same as what was told."""
+    if quote is None or said is None or (ticket.promise and ticket.promise.ready_by == quote.promise_at):
+        return None
+    data = Promised(ticket=ticket.id, ready_by=quote.promise_at, confidence=set_up.booth.confidence)
+    return _tap(f"I told them {said.promise}", data)

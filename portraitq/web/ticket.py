@@ -1,0 +1,313 @@
+"""The Ticket: what a customer sees on their own phone, by the code on their slip, without app or account.
+
+When it will be ready, when to be back, what is happening, what is due: and when a promise cannot be kept, that, at
+once and plainly. Nothing about anybody stands on it, not even the holder's own name: phones are lent and slips lost.
+Opened on a device of the booth, the same address is the hand-over page (`hand_over.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from portraitq.core.booth import Booth
+from portraitq.core.events import print_instant
+from portraitq.core.life import (
+    CANCELLED,
+    COLLECTED,
+    DRAWING,
+    HELD,
+    IN_QUEUE,
+    ON_EASEL,
+    PAUSED,
+    READY,
+    TOUCH_UP,
+    TOUCH_UP_REST,
+    WAITING,
+    Ticket,
+)
+from portraitq.store import cards
+from portraitq.ticket import codes
+from portraitq.ticket.calendar import calendar_file
+from portraitq.web import hand_over, here, views
+from portraitq.web.problems import NotThere
+from portraitq.web.queue import Now, oval_of
+from portraitq.web.quoted import AT_RISK, LATE, about, holding
+from portraitq.web.said import clock_time, day_said, money, window
+from portraitq.web.staff import is_staff
+
+if TYPE_CHECKING:
+    from portraitq.desk import Desk, Standing
+    from portraitq.forecast.quotes import Quote
+
+blueprint = Blueprint("ticket", __name__)
+
+NO_SUCH = "There is no ticket of that code. Read it from the slip once more, or ask at the booth."
+STEPS_SHOWN = 40  # a style has no more stages
+
+
+@dataclass(frozen=True)
+class TicketView:
+    """What the ticket page shows.
+
+    happening   what is being done with it, the one line that changes most
+    ready       `15:20` to `15:35` as two clock times, or empty where nothing is to be expected any more
+    be_back     the time to be back at; empty once it is ready
+    late        that the promise cannot be kept, or may not be; empty while it will
+    """
+
+    booth: str
+    number: int
+    state: str
+    oval: str
+    stages_done: int
+    stages: int
+    headline: str
+    happening: str
+    ready_from: str
+    ready_to: str
+    be_back: str
+    be_back_at: str
+    told: str
+    late: str
+    is_late: bool
+    rack: str
+    money: str
+    hours: str
+    style: str
+    code: str
+    code_said: str
+    has_alarm: bool
+    steps: tuple[tuple[str, str], ...]
+
+
+@blueprint.get("/t/<code>")
+@blueprint.get("/T/<code>")
+def show(code: str) -> ResponseReturnValue:
+    """The ticket's page; on a device of the booth the hand-over, unless `?public=1` asks for what customers see."""
+    desk, id, code = _found(code)
+    if is_staff() and "public" not in request.args and "fragment" not in request.args:
+        return hand_over.page(desk, id)
+    return views.show_view("ticket", desk, code, page="ticket.html")
+
+
+@blueprint.get("/t")
+@blueprint.get("/t/")
+def ask() -> ResponseReturnValue:
+    """Where a code is typed by who cannot scan it."""
+    typed = request.args.get("code", "")
+    code = codes.normalise(typed) if typed else None
+    if code:
+        return redirect(url_for("ticket.show", code=code), 303)
+    return render_template("ticket_ask.html", typed=typed[: codes.LONGEST_TYPED], wrong=NO_SUCH if typed else "")
+
+
+@blueprint.get("/t/<code>/alarm.ics")
+@blueprint.get("/T/<code>/alarm.ics")
+def alarm(code: str) -> Response:
+    """The time to be back at as a calendar entry with an alarm, which rings out of reach of the booth too."""
+    desk, id, code = _found(code)
+    standing = desk.standing()
+    ticket = standing.booth.tickets[id]
+    shown = ticket_view(standing, ticket, code)
+    if not shown.has_alarm or not shown.be_back_at:
+        raise NotThere("No time was told for this portrait, so there is nothing to be reminded of.")
+    promises = sum(event.kind == "promised" for event in ticket.history)
+    file = calendar_file(
+        code=code,
+        number=ticket.number,
+        booth=shown.booth,
+        ready_by=datetime.fromisoformat(shown.be_back_at),
+        address=f"{here.address()}/t/{code}",
+        now=standing.as_of,
+        sequence=max(0, promises - 1),
+    )
+    answer = Response(file, content_type="text/calendar; charset=utf-8")
+    answer.headers["Content-Disposition"] = f'attachment; filename="portrait-{ticket.number}.ics"'
+    return answer
+
+
+def _found(typed: str) -> tuple[Desk, str, str]:
+    """The desk, the ticket's id and the code in its normal form; NotThere when there is none."""
+    code = codes.normalise(typed)
+    found = here.desks().by_code(code) if code else None
+    if found is None or code is None:
+        raise NotThere(NO_SUCH)
+    return found[0], found[1], code
+
+
+def build(desk: Desk, standing: Standing, code: str) -> TicketView:
+    """The live ticket page of that code."""
+    with desk.store.reading() as connection:
+        found = cards.by_code(connection, code)
+    ticket = standing.booth.tickets.get(found[1]) if found and found[0] == desk.slug else None
+    if ticket is None:
+        raise NotThere(NO_SUCH)
+    return ticket_view(standing, ticket, code)
+
+
+# What it is made of
+
+
+def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
+    """What the holder of `ticket` is told of it as the booth stands."""
+    booth, set_up = standing.booth, standing.booth.set_up
+    assert set_up is not None
+    at = Now(standing.as_of, booth.zone, booth.day.day if booth.day else None)
+    quote = standing.forecast.tickets.get(ticket.id)
+    is_expected = ticket.place in (*IN_QUEUE, *ON_EASEL) and quote is not None
+    low, high = _window(quote, at) if is_expected and quote else ("", "")
+    be_back_at, late, is_late = _be_back(standing, ticket, quote, at)
+    promise = ticket.promise
+    return TicketView(
+        booth=set_up.booth.name,
+        number=ticket.number,
+        state=STATES[ticket.place],
+        oval=oval_of(ticket),
+        stages_done=ticket.stages_done,
+        stages=len(ticket.style.stages),
+        headline=_headline(ticket),
+        happening=_happening(ticket, quote, at),
+        ready_from=low,
+        ready_to=high if high != low else "",
+        be_back=at.clock(be_back_at) if be_back_at else "",
+        be_back_at=print_instant(be_back_at) if be_back_at else "",
+        told=at.clock(promise.ready_by) if promise and is_late else "",
+        late=late,
+        is_late=is_late,
+        rack=ticket.rack or "" if ticket.place == READY else "",
+        money=_money(ticket, set_up.booth.currency),
+        hours=_hours(booth, ticket, at),
+        style=ticket.style.name + ("" if ticket.sitters == 1 else f", {ticket.sitters} sitters"),
+        code=code,
+        code_said=codes.shown(code),
+        has_alarm=is_expected and be_back_at is not None,
+        steps=_steps(ticket),
+    )
+
+
+STATES: Mapping[str, str] = {
+    WAITING: "waiting",
+    HELD: "held",
+    DRAWING: "drawing",
+    PAUSED: "drawing",
+    READY: "ready",
+    TOUCH_UP: "touch-up",
+    TOUCH_UP_REST: "touch-up",
+    COLLECTED: "over",
+    CANCELLED: "cancelled",
+}
+
+
+def _window(quote: Quote, at: Now) -> tuple[str, str]:
+    low, high = quote.window
+    said = window(max(at.now, low), max(at.now, high), at.zone, at.now)
+    first, _, last = said.partition("–")
+    return first, last or first
+
+
+def _be_back(standing: Standing, ticket: Ticket, quote: Quote | None, at: Now) -> tuple[datetime | None, str, bool]:
+    """When to be back, and what is to be said where the promise does not hold; whether that is sure by now."""
+    set_up, promise = standing.booth.set_up, ticket.promise
+    assert set_up is not None
+    if ticket.finished_at is not None or ticket.place not in (*IN_QUEUE, *ON_EASEL):
+        return None, "", False
+    if promise is None:
+        return (quote.promise_at if quote else None), "", False
+    stands = holding(ticket, quote, set_up, at.now, at.zone)
+    told = at.clock(promise.ready_by)
+    if quote is None or stands is None:
+        return promise.ready_by, "", False
+    if stands.state == LATE:
+        later = max(quote.promise_at, promise.ready_by)
+        return later, f"We said {told}, and it takes longer. We are sorry. Please be back at {at.clock(later)}.", True
+    if stands.state == AT_RISK:
+        expected = about(quote, at.zone, at.now)
+        return promise.ready_by, f"It may take a little longer than {told}: perhaps until {expected}.", False
+    return promise.ready_by, "", False
+
+
+def _headline(ticket: Ticket) -> str:
+    match STATES[ticket.place]:
+        case "ready":
+            return "It is ready"
+        case "drawing":
+            return "It is being drawn"
+        case "touch-up":
+            return "It is being touched up"
+        case "over":
+            return "It was handed over"
+        case "cancelled":
+            return "This order was cancelled"
+        case "held":
+            return "It is waiting for you"
+    return "It is waiting its turn"
+
+
+HELD_SAID = {
+    "photo": "We need another photo of you: please come to the booth.",
+    "customer": "You asked us to wait. Tell us at the booth when we may go on.",
+    "other": "We have a question before we go on: please come to the booth.",
+}
+
+
+def _happening(ticket: Ticket, quote: Quote | None, at: Now) -> str:
+    match ticket.place:
+        case "waiting":
+            ahead = quote.ahead if quote else 0
+            if ticket.was_begun:
+                return "It was begun, and is gone on with soon."
+            if not ahead:
+                return "It is the next one to be drawn."
+            return "1 portrait is drawn before it." if ahead == 1 else f"{ahead} portraits are drawn before it."
+        case "held":
+            return HELD_SAID[ticket.why or "other"]
+        case "ready":
+            return f"Come to the booth: it hangs at {ticket.rack}." if ticket.rack else "Come to the booth to see it."
+        case "collected":
+            return "Enjoy it! If something is to be touched up, come back with it."
+        case "cancelled":
+            return "If that surprises you, ask at the booth."
+        case _ if ticket.place in (DRAWING, PAUSED) and ticket.stage_in_hand:
+            which = f"Stage {ticket.stages_done + 1} of {len(ticket.style.stages)}: {ticket.stage_in_hand.name}"
+            return f"{which}. The artist pauses for a moment." if ticket.place == PAUSED else f"{which}."
+        case _ if ticket.place in (TOUCH_UP, TOUCH_UP_REST):
+            return "A last detail is being changed."
+    return "The last touches."
+
+
+def _steps(ticket: Ticket) -> tuple[tuple[str, str], ...]:
+    """Its stages with how far each is ("done", "now", "to come"), while it is drawn."""
+    if ticket.place not in (DRAWING, PAUSED):
+        return ()
+    return tuple(
+        (stage.name, "done" if place < ticket.stages_done else "now" if place == ticket.stages_done else "to come")
+        for place, stage in enumerate(ticket.style.stages)
+    )
+
+
+def _money(ticket: Ticket, currency: str) -> str:
+    if ticket.due > 0:
+        return f"{money(ticket.due, currency)} to pay at the booth"
+    if ticket.due < 0:
+        return f"{money(-ticket.due, currency)} to be given back to you at the booth"
+    return "Paid" if ticket.price and ticket.place != CANCELLED else ""
+
+
+def _hours(booth: Booth, ticket: Ticket, at: Now) -> str:
+    """Until when somebody is there to hand it over."""
+    if ticket.place in (COLLECTED, CANCELLED):
+        return ""
+    if booth.day is None:
+        return "The booth is closed for now. Your portrait is kept for you."
+    return f"The booth closes at {clock_time(booth.day.closes_at, at.zone, at.now)}" + (
+        f"; this ticket is from {day_said(ticket.day)}." if ticket.day != booth.day.day else "."
+    )
+
+
+views.register(views.View("ticket", views.ANYBODY, build, "views/ticket.html", arg_name="code"))

@@ -1,0 +1,120 @@
+// The sheet over the counter, and the same forms on the hand-over page: opens one ticket, sends its forms without
+// leaving the page, shows a refusal beside what was tapped, and reads itself anew after everything that was done.
+// Without this script every link and form still works as a page of its own.
+import { say } from "./taps.js";
+
+const sheet = document.getElementById("sheet");
+const content = document.querySelector("[data-sheet-content]");
+let source = content?.dataset.source ?? "";
+let opener = null;
+
+export async function open(address, link = null) {
+  opener = link ?? opener;
+  source = address;
+  if (!(await read())) return;
+  if (sheet && !sheet.open) sheet.showModal();
+  content.closest("dialog")?.scrollTo(0, 0);
+}
+
+// Reads the sheet's part anew; false when the booth cannot be reached.
+async function read() {
+  const address = new URL(source, location.href);
+  address.searchParams.set("sheet", "1");
+  try {
+    const answer = await fetch(address, { headers: { Accept: "text/html" }, cache: "no-store" });
+    if (answer.redirected || !answer.ok) { location.href = source; return false; }
+    const opened = [...content.querySelectorAll("details[open][data-key]")].map((one) => one.dataset.key);
+    content.innerHTML = await answer.text();
+    for (const key of opened) content.querySelector(`details[data-key="${CSS.escape(key)}"]`)?.setAttribute("open", "");
+    return true;
+  } catch {
+    say("The booth is out of reach. Tap again in a moment.");
+    return false;
+  }
+}
+
+function close() {
+  sheet?.close();
+}
+
+// Shows `sentence` in the nearest place that is meant for it, or takes it away.
+export function refuse(near, sentence, field = "") {
+  const named = field && near.querySelector?.(`[data-refusal="${CSS.escape(field)}"]`);
+  const place = named || near.closest?.("form, .ask__really, article, section")?.querySelector('[data-refusal=""]') || content?.querySelector('[data-refusal=""]');
+  if (!place) return say(sentence);
+  place.textContent = sentence;
+  place.hidden = !sentence;
+  if (sentence) place.scrollIntoView({ block: "nearest" });
+}
+
+async function sendForm(form, button) {
+  if (form.dataset.sending) return;
+  form.dataset.sending = "yes";
+  refuse(form, "");
+  const body = new FormData(form, button);
+  const token = document.querySelector('meta[name="portraitq-token"]')?.content ?? "";
+  try {
+    const answer = await fetch(button?.formAction && button.hasAttribute("formaction") ? button.formAction : form.action, {
+      method: "POST", body, headers: { "X-Portraitq-Token": token, Accept: "application/json" },
+    });
+    if (answer.status === 401 || answer.status === 403) { location.href = `/sign-in?next=${encodeURIComponent(location.pathname)}`; return; }
+    if (!answer.ok) { refuse(form, (await answer.json()).detail ?? "The booth did not take it. Try again."); return; }
+    if (form.dataset.form === "reload") { location.reload(); return; }
+    await read();
+  } catch {
+    refuse(form, "The booth is out of reach; nothing was sent. Tap again in a moment.");
+  } finally {
+    delete form.dataset.sending;
+    if (form.dataset.sendsAtOnce !== undefined) form.reset();
+  }
+}
+
+document.addEventListener("click", (event) => {
+  const link = event.target.closest?.("a[data-sheet]");
+  if (link && sheet) {
+    event.preventDefault();
+    open(link.href, link);
+    return;
+  }
+  if (event.target === sheet || event.target.closest?.("[data-close]")) close();
+});
+
+document.addEventListener("submit", (event) => {
+  const form = event.target.closest?.("form[data-form]");
+  if (!form) return;
+  event.preventDefault();
+  sendForm(form, event.submitter);
+});
+
+document.addEventListener("change", (event) => {
+  const form = event.target.closest?.("form[data-sends-at-once]");
+  if (form && event.target.files?.length) sendForm(form, null);
+});
+
+sheet?.addEventListener("close", () => {
+  content.replaceChildren();
+  const again = opener && !opener.isConnected ? document.querySelector(`a[href="${CSS.escape(opener.getAttribute("href"))}"]`) : opener;
+  again?.focus({ preventScroll: true });
+  opener = null;
+});
+
+// What taps.js sent from here, and what became of it.
+const tappedHere = new Map();
+document.addEventListener("portraitq:tapped", ({ detail }) => {
+  const button = content?.querySelector(".is-tapped");
+  tappedHere.set(detail.command.id, button);
+  if (button) refuse(button, "");
+});
+document.addEventListener("portraitq:done", ({ detail }) => {
+  const button = tappedHere.get(detail.command.id);
+  tappedHere.delete(detail.command.id);
+  if (button?.dataset.then === "reload") return location.reload();
+  if (content && source && (!sheet || sheet.open)) read();
+});
+document.addEventListener("portraitq:refused", ({ detail }) => {
+  const button = tappedHere.get(detail.command.id);
+  tappedHere.delete(detail.command.id);
+  if (!button?.isConnected) return;
+  say("");
+  refuse(button, detail.sentence);
+});
