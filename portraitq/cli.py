@@ -1,0 +1,426 @@
+"""The commands. Results go to stdout, messages to stderr; 0 is done, 1 refused with one sentence, 2 wrong usage."""
+
+from __future__ import annotations
+
+import logging
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+from portraitq import __version__, paths
+from portraitq.core.errors import Malformed, Refused, RefusedLine
+
+DEFAULT_PORT = 8750
+ASK_WIDTH = 100
+
+
+class Failed(click.ClickException):
+    """One sentence on stderr, and exit code 1."""
+
+    def show(self, file: Any = None) -> None:
+        """Print the sentence and nothing else."""
+        click.echo(self.format_message(), err=True)
+
+
+class Portraitq(click.Group):
+    """The command line: whatever is refused further down becomes its sentence here, in one place."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command."""
+        from portraitq.desk import NoSuchBooth, NoSuchTicket
+        from portraitq.serve import CannotServe
+        from portraitq.store.store import StoreError
+
+        try:
+            return super().invoke(ctx)
+        except (Refused, RefusedLine, Malformed, NoSuchBooth, NoSuchTicket, CannotServe, StoreError) as no:
+            raise Failed(str(no)) from no
+        except BrokenPipeError:
+            _reader_is_gone()
+
+
+def _reader_is_gone() -> NoReturn:
+    """`portraitq export | head` reads no more: that is no failure."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(0)
+
+
+@click.group(cls=Portraitq, context_settings={"max_content_width": ASK_WIDTH, "help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="portraitq")
+def main() -> None:
+    """A portrait queue and timing board for artists who draw portraits live.
+
+    Every option can also be set as an environment variable, such as PORTRAITQ_PORT for --port.
+    """
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+
+
+def _stored(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options that say which store: they arrive as `where`."""
+    command = click.option(
+        "--database",
+        envvar="PORTRAITQ_DATABASE",
+        metavar="URL",
+        help="Address of a database instead of a file, such as postgresql://USER@HOST/NAME.",
+    )(command)
+    return click.option(
+        "--data",
+        envvar="PORTRAITQ_DATA",
+        type=click.Path(file_okay=False, path_type=Path),
+        default=paths.data_folder,
+        show_default=str(paths.data_folder()),
+        help="Folder of the booth's store.",
+    )(command)
+
+
+def _served(command: Callable[..., Any]) -> Callable[..., Any]:
+    for option in (
+        click.option(
+            "--address", envvar="PORTRAITQ_ADDRESS", help="What phones call it, where that is not this network address."
+        ),
+        click.option(
+            "--port",
+            envvar="PORTRAITQ_PORT",
+            type=click.IntRange(0, 65535),
+            default=DEFAULT_PORT,
+            show_default=True,
+            help="Where to listen; 0 takes any free port.",
+        ),
+        click.option(
+            "--host", envvar="PORTRAITQ_HOST", default="0.0.0.0", show_default=True, help="Which address to listen on."
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def _booth(command: Callable[..., Any]) -> Callable[..., Any]:
+    return click.option(
+        "--booth", envvar="PORTRAITQ_BOOTH", metavar="BOOTH", help="Which booth, if there are several."
+    )(command)
+
+
+@main.command()
+@_stored
+@_served
+def serve(data: Path, database: str | None, host: str, port: int, address: str | None) -> None:
+    """Serve the booth to its tablets and to phones, until Ctrl-C."""
+    from portraitq.serve import serve as serving
+
+    serving(database or data, host, port, address, _tell)
+
+
+@main.command()
+@_served
+@click.option(
+    "--speed",
+    envvar="PORTRAITQ_SPEED",
+    type=click.FloatRange(0.1, 200),
+    default=10.0,
+    show_default=True,
+    help="How many minutes go by in one.",
+)
+def demo(host: str, port: int, address: str | None, speed: float) -> None:
+    """Show an invented night market that runs by itself; nothing of it is kept."""
+    from portraitq.serve import serve_demo
+
+    with tempfile.TemporaryDirectory(prefix="portraitq-demo-", ignore_cleanup_errors=True) as folder:
+        serve_demo(Path(folder), host, port, address, speed, datetime.fromtimestamp(_now_s(), UTC).date(), _tell)
+
+
+def _now_s() -> float:
+    import time
+
+    return time.time()
+
+
+def _tell(line: str) -> None:
+    """A line for whoever started it; a terminal that cannot show a QR goes without."""
+    try:
+        click.echo(line, color=True)
+    except UnicodeEncodeError:
+        click.echo(line.encode("ascii", "ignore").decode() if len(line) < ASK_WIDTH else "")
+    sys.stdout.flush()
+
+
+JOURNAL = click.argument("journal", type=click.Path(dir_okay=False, path_type=Path))
+
+
+@main.command()
+@JOURNAL
+@click.option("--quotes", type=click.Path(dir_okay=False, path_type=Path), required=True, help="CSV file to write.")
+@click.option(
+    "--at",
+    type=click.Choice(["ordered", "every"]),
+    default="ordered",
+    show_default=True,
+    help="Ask once for each order, or after every line for every portrait that is not ready.",
+)
+def replay(journal: Path, quotes: Path, at: str) -> None:
+    """Ask a past journal what the booth would have quoted, knowing only the lines up to there."""
+    from portraitq.forecast.replay import replay as replayed
+    from portraitq.forecast.replay import write_csv
+
+    with _file_errors(journal):
+        events = _events_of(journal)
+    with _progress("Replaying") as progress, _file_errors(quotes):
+        count = write_csv(replayed(events, "every" if at == "every" else "ordered", progress), quotes)
+    click.echo(f"{count} quotes written to {quotes}", err=True)
+
+
+@main.command()
+@JOURNAL
+def score(journal: Path) -> None:
+    """Say how good the quotes on a past journal were, beside three plain ways of guessing."""
+    from portraitq.forecast.score import report, table
+
+    with _file_errors(journal):
+        events = _events_of(journal)
+    with _progress("Scoring") as progress:
+        scores = report(events, progress)
+    click.echo(table(scores))
+
+
+@main.command(name="import")
+@click.argument("file", type=click.Path(dir_okay=False, allow_dash=True, path_type=Path))
+@click.option("--booth", metavar="BOOTH", required=True, help="The name of the new booth in addresses.")
+@_stored
+def import_(file: Path, booth: str, data: Path, database: str | None) -> None:
+    """Bring a journal file in as a new booth: all of it, or nothing."""
+    with _file_errors(file):
+        lines = _lines_of(file)
+    _fit_for_addresses(booth)
+    with _desks(database or data) as desks:
+        try:
+            desk = desks.import_journal(booth, lines)
+        except RefusedLine as no:
+            raise Failed(f"{_named(file)}, {no} Nothing was imported.") from no
+        seq = desk.standing(wait_s=0).seq
+    click.echo(f"{seq} lines imported as {booth}. A service that runs shows it once it is started anew.", err=True)
+
+
+@main.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@_booth
+@_stored
+def export(file: Path | None, booth: str | None, data: Path, database: str | None) -> None:
+    """Write a booth's journal to FILE, or to the terminal, as JSON Lines. It holds no personal data."""
+    from portraitq.store import journal
+
+    with _store(database or data) as store, store.reading() as conn:
+        lines = journal.lines(conn, _which(journal.booths(conn), booth))
+    content = "".join(line + "\n" for line in lines).encode()
+    if file is None:
+        sys.stdout.buffer.write(content)
+        return
+    with _file_errors(file):
+        file.write_bytes(content)
+    click.echo(f"{len(lines)} lines written to {file}", err=True)
+
+
+@main.command()
+@_stored
+def check(data: Path, database: str | None) -> None:
+    """Look whether the store is whole: every booth's journal folds without a gap, and the database is sound."""
+    from portraitq.store.health import faults_of, soundness
+
+    with _store(database or data) as store, store.reading() as conn:
+        found = faults_of(conn)
+        sound = soundness(conn)
+    for booth, (lines, fault) in found.items():
+        click.echo(f"{booth}: {lines} lines, {fault or 'whole'}")
+    click.echo(f"database: {sound or 'sound'}")
+    if sound or any(fault for _, fault in found.values()):
+        raise Failed("The store is not whole: keep a copy of its folder before doing anything else.")
+
+
+@main.command()
+@click.argument("tickets", nargs=-1, required=True, metavar="TICKET…")
+@_booth
+@_stored
+def erase(tickets: tuple[str, ...], booth: str | None, data: Path, database: str | None) -> None:
+    """Delete the personal data of tickets: name, contact, note, consent and photos. The journal stays whole.
+
+    A TICKET is a ticket's code as on the slip, or its id in the journal, such as T7.
+    """
+    from secrets import token_hex
+
+    from portraitq.core.commands import Command
+    from portraitq.core.events import SYSTEM, Erased
+
+    with _desks(database or data) as desks:
+        found = [_ticket(desks, name, booth) for name in tickets]
+        for desk, ticket in found:
+            desk.carry_out(Command(f"erase-{token_hex(8)}", Erased(ticket=ticket), SYSTEM))
+    click.echo(f"{len(found)} erased", err=True)
+
+
+@main.group()
+def device() -> None:
+    """Devices that may speak for the booth by a key of their own."""
+
+
+@device.command(name="add")
+@click.argument("name")
+@_stored
+def device_add(name: str, data: Path, database: str | None) -> None:
+    """Let one more device in, and print its key. It is shown this once."""
+    from portraitq.store import devices
+
+    if not 0 < len(name.strip()) <= ASK_WIDTH:
+        raise Failed(f"A name of 1 to {ASK_WIDTH} characters was expected.")
+    with _store(database or data) as store, store.writing() as conn:
+        key = devices.add(conn, name.strip(), _now())
+    click.echo(key)
+
+
+@device.command(name="list")
+@_stored
+def device_list(data: Path, database: str | None) -> None:
+    """List the devices: id, since when, when last seen, name."""
+    from portraitq.store import devices
+
+    with _store(database or data) as store, store.reading() as conn:
+        found = devices.listed(conn)
+    for one in found:
+        state = f"withdrawn {one.withdrawn_at}" if one.withdrawn_at else f"seen {one.seen_at or 'never'}"
+        click.echo(f"{one.id}  since {one.added_at}  {state}  {one.name}")
+
+
+@device.command(name="withdraw")
+@click.argument("id")
+@_stored
+def device_withdraw(id: str, data: Path, database: str | None) -> None:
+    """Shut a device out by its id."""
+    from portraitq.store import devices
+
+    with _store(database or data) as store, store.writing() as conn:
+        was_there = devices.withdraw(conn, id, _now())
+    if not was_there:
+        raise Failed(f"There is no device {id!r} that is still in: `portraitq device list` shows them.")
+    click.echo("withdrawn", err=True)
+
+
+@main.command()
+@click.option("--own", is_flag=True, help="Ask for one of your own instead of making one.")
+@_stored
+def passphrase(own: bool, data: Path, database: str | None) -> None:
+    """Set a new passphrase and print it. Every browser has to sign in again."""
+    from portraitq import passphrase as passphrases
+
+    chosen = click.prompt("New passphrase", hide_input=True, confirmation_prompt=True, err=True) if own else None
+    made = chosen or passphrases.new_passphrase()
+    with _store(database or data) as store:
+        passphrases.set_passphrase(store, made)
+    click.echo("changed" if chosen else made, err=bool(chosen))
+
+
+# What several commands need
+
+
+@contextmanager
+def _store(where: str | Path) -> Iterator[Any]:
+    from portraitq.store.store import open_store
+
+    store = open_store(where)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+@contextmanager
+def _desks(where: str | Path) -> Iterator[Any]:
+    from portraitq.desk import Desks
+    from portraitq.store.store import open_store
+
+    desks = Desks(open_store(where))
+    try:
+        yield desks
+    finally:
+        desks.close()
+
+
+@contextmanager
+def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on stderr that says how many lines of how many are read."""
+    with click.progressbar(length=1, label=label, file=sys.stderr) as bar:
+
+        def told(done: int, of: int) -> None:
+            bar.length = max(of, 1)
+            bar.update(done - bar.pos)
+
+        yield told
+
+
+@contextmanager
+def _file_errors(file: Path) -> Iterator[None]:
+    """What the system says about a file, and what stands in it, as one sentence with its name."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as wrong:
+        raise Failed(f"{_named(file)}: {wrong.strerror or wrong}.") from wrong
+    except UnicodeDecodeError as wrong:
+        raise Failed(f"{_named(file)} is no journal: UTF-8 was expected at byte {wrong.start}.") from wrong
+    except RefusedLine as no:
+        raise Failed(f"{_named(file)}, {no}") from no
+
+
+def _named(file: Path) -> str:
+    return "the input" if str(file) == "-" else str(file)
+
+
+def _lines_of(file: Path) -> list[str]:
+    raw = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
+    lines = raw.decode("utf-8").split("\n")
+    return lines[:-1] if lines[-1] == "" else lines
+
+
+def _events_of(file: Path) -> Any:
+    from portraitq.core.booth import import_lines
+
+    _, events = import_lines(_lines_of(file))
+    return events
+
+
+def _which(known: list[str], asked: str | None) -> str:
+    if asked in known and asked is not None:
+        return asked
+    if asked is None and len(known) == 1:
+        return known[0]
+    there = f"there is: {', '.join(known)}" if known else "there is none yet"
+    raise Failed(f"There is no booth {asked!r} ({there})." if asked else f"Say which booth with --booth ({there}).")
+
+
+def _ticket(desks: Any, name: str, booth: str | None) -> tuple[Any, str]:
+    from portraitq.ticket.codes import normalise
+
+    code = normalise(name)
+    if code and (found := desks.by_code(code)):
+        return found  # type: ignore[no-any-return]
+    desk = desks.at(_which(desks.slugs(), booth))
+    return desk, desk.ticket(name).id
+
+
+def _fit_for_addresses(booth: str) -> None:
+    import re
+
+    from portraitq.web.app import RESERVED
+
+    if not re.fullmatch(r"[a-z0-9-]{1,32}", booth) or booth in RESERVED:
+        raise Failed(
+            f"--booth: 1 to 32 of a–z, 0–9 and - were expected, and none of {', '.join(RESERVED)}; not {booth!r}."
+        )
+
+
+def _now() -> datetime:
+    return datetime.fromtimestamp(_now_s(), UTC)

@@ -1,0 +1,252 @@
+"""Starting and stopping the service: is the port free, a booth to begin with, what is told, which server serves.
+
+On Linux and macOS one gunicorn worker with many plain threads: each live connection holds one, and whatever waits (a
+slow card, a photo, a forecast) makes nobody else wait. On Windows Werkzeug's threaded server does the same. The desks
+and their threads are made in the process that serves, never before a fork.
+"""
+
+from __future__ import annotations
+
+import errno
+import logging
+import os
+import signal
+import socket
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from types import FrameType
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from flask import Flask
+
+from portraitq import __version__, locality, passphrase, starter
+from portraitq.clock import Clock
+from portraitq.core.commands import Command
+from portraitq.desk import Desks
+from portraitq.store import journal
+from portraitq.store.store import Store, open_store
+from portraitq.ticket.qr import as_terminal, compact
+from portraitq.web.app import create_app
+
+THREADS = 1000  # live connections hold one each; a booth has some hundred phones on a good evening
+MORE_CONNECTIONS = 200  # kept-alive connections that hold no thread
+STOP_S = 2  # so long requests in hand may still run when the service is stopped
+HANG_UP_S = 1.0
+log = logging.getLogger(__name__)
+
+
+class CannotServe(Exception):
+    """The service cannot start; one sentence says why and what to do."""
+
+
+@dataclass
+class Service:
+    """What is served, and where. `open_desks` is called in the serving process; `behind` runs there until stopped."""
+
+    open_desks: Callable[[], Desks]
+    host: str
+    port: int
+    address: str
+    behind: Callable[[Desks, threading.Event], None] | None = None
+    stopped: threading.Event = field(default_factory=threading.Event)
+    _app: Flask | None = None
+
+    def app(self) -> Flask:
+        """The application with its desks and their threads; made once, in the serving process."""
+        if self._app is None:
+            desks = self.open_desks()
+            self._app = create_app(desks, address=self.address)
+            if self.behind is not None:
+                threading.Thread(target=self.behind, args=(desks, self.stopped), name="behind", daemon=True).start()
+        return self._app
+
+    def hang_up(self) -> None:
+        """Let go of every live connection, so that their threads end."""
+        self.stopped.set()
+        if self._app is not None:
+            self._app.extensions["portraitq-live"].close()
+
+    def close(self) -> None:
+        """Hang up, stop the desks, let go of the store. What was acknowledged is on disk already."""
+        self.hang_up()
+        if self._app is not None:
+            self._app.extensions["portraitq"].close()
+
+
+def free_port(host: str, port: int) -> int:
+    """`port`, or a free one where it is 0; CannotServe when it cannot be listened on."""
+    try:
+        family, _, _, _, where = socket.getaddrinfo(host or "0.0.0.0", port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(family, socket.SOCK_STREAM) as asking:
+            if os.name == "posix":  # elsewhere this option would share a port that is in use
+                asking.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            asking.bind(where)
+            asking.listen(1)
+            return int(asking.getsockname()[1])
+    except OSError as wrong:
+        raise CannotServe(_why_not_at(host, port, wrong)) from wrong
+
+
+def _why_not_at(host: str, port: int, wrong: OSError) -> str:
+    if wrong.errno in (errno.EADDRINUSE, getattr(errno, "WSAEADDRINUSE", errno.EADDRINUSE)):
+        return (
+            f"Port {port} is in use: perhaps portraitq runs already. Stop what uses it, or choose another with --port."
+        )
+    if wrong.errno in (errno.EACCES, errno.EPERM):
+        return f"Port {port} may not be used by this account: choose one above 1023 with --port."
+    return f"{host!r} is no address of this computer: leave --host out, or give one that is ({wrong.strerror})."
+
+
+def first_start(store: Store, clock: Clock) -> str | None:
+    """Make a booth that can take an order at once where there is none, and a passphrase where there is none.
+
+    Returns the passphrase when it was made now; it is kept nowhere.
+    """
+    with store.reading() as conn:
+        slugs = journal.booths(conn)
+    if not slugs:
+        desks = Desks(store, clock)
+        zone = locality.zone_here()
+        desk = desks.create(starter.SLUG, starter.set_up(zone, locality.currency_of(zone)))
+        desk.carry_out(Command("first-day", starter.first_day(clock.now(), ZoneInfo(zone))))
+        desk.close()
+    if passphrase.is_set(store):
+        return None
+    made = passphrase.new_passphrase()
+    passphrase.set_passphrase(store, made)
+    return made
+
+
+def serve(where: str | Path, host: str, port: int, address: str | None, tell: Callable[[str], None]) -> None:
+    """Serve the store at `where` until stopped. `tell` prints a line for whoever started it.
+
+    Raises CannotServe or StoreError with a sentence before anything is served.
+    """
+    port = free_port(host, port)
+    store = open_store(where)
+    made = first_start(store, Clock())
+    store.close()
+    service = Service(lambda: Desks(open_store(where)), host, port, locality.address_for_phones(host, port, address))
+    _welcome(service, tell, made)
+    run(service)
+
+
+def serve_demo(
+    folder: Path, host: str, port: int, address: str | None, speed: float, today: date, tell: Callable[[str], None]
+) -> None:
+    """Serve the demo out of `folder`, which is empty, until stopped."""
+    from portraitq.demo import run as demo
+
+    port = free_port(host, port)
+    store = open_store(folder)
+    market = demo.prepare(store, today)
+    made = passphrase.new_passphrase()
+    passphrase.set_passphrase(store, made)
+    store.close()
+    service = Service(
+        lambda: Desks(open_store(folder), demo.clock(today, speed)),
+        host,
+        port,
+        locality.address_for_phones(host, port, address),
+        behind=lambda desks, stopped: demo.keep_trading(desks, market, stopped),
+    )
+    _welcome(service, tell, made)
+    run(service)
+
+
+def _welcome(service: Service, tell: Callable[[str], None], made: str | None) -> None:
+    own = f"http://{locality.LOOPBACK if service.host in locality.ANYWHERE else service.host}:{service.port}"
+    tell(f"portraitq {__version__}")
+    tell(f"  On this computer:  {own}/")
+    tell(f"  For phones:        {service.address}/")
+    tell(as_terminal(compact(f"{service.address}/")))
+    if made:
+        tell(f"  Passphrase of the booth: {made}")
+        tell("  It is shown this once. `portraitq passphrase` makes another, also without the old one.")
+    tell("  Ctrl-C stops it.")
+
+
+def run(service: Service) -> None:
+    """Serve until Ctrl-C or a signal to stop."""
+    if sys.platform == "win32":
+        with_werkzeug(service)
+    else:
+        with_gunicorn(service)
+
+
+def with_gunicorn(service: Service) -> None:
+    """One worker of plain threads under gunicorn's arbiter, which starts it anew should it die."""
+    from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
+    from gunicorn.workers.gthread import ThreadWorker  # type: ignore[import-untyped]
+
+    class Worker(ThreadWorker):  # type: ignore[misc]
+        """Hangs up on live connections when it is to stop; they would hold it for ever."""
+
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            threading.Thread(target=service.hang_up, daemon=True).start()
+            super().handle_exit(sig, frame)
+
+        def handle_quit(self, sig: int, frame: FrameType | None) -> None:
+            self.alive = False
+            closing = threading.Thread(target=service.close, daemon=True)
+            closing.start()
+            closing.join(HANG_UP_S)
+            os._exit(0)  # threads that still wait for a client must not hold the terminal; nothing is lost
+
+    class Server(BaseApplication):  # type: ignore[misc]
+        def load_config(self) -> None:
+            for name, value in _gunicorn_settings(service, Worker).items():
+                self.cfg.set(name, value)
+
+        def load(self) -> Flask:
+            return service.app()  # in the worker, after the fork
+
+    Server().run()
+
+
+def _gunicorn_settings(service: Service, worker: type) -> dict[str, Any]:
+    host = f"[{service.host}]" if ":" in service.host else service.host
+    return {
+        "bind": [f"{host}:{service.port}"],
+        "workers": 1,
+        "worker_class": worker,
+        "threads": THREADS,
+        "worker_connections": THREADS + MORE_CONNECTIONS,
+        "keepalive": 30,
+        "timeout": 0,  # a worker that waits for a slow disk is never killed for it
+        "graceful_timeout": STOP_S,
+        "accesslog": None,  # addresses of tickets are secrets of their customers
+        "errorlog": "-",
+        "loglevel": "warning",
+        "proc_name": "portraitq",
+        "control_socket_disable": True,
+    }
+
+
+def with_werkzeug(service: Service) -> None:
+    """Werkzeug's threaded server, where gunicorn does not run."""
+    from werkzeug.serving import WSGIRequestHandler, make_server
+
+    class Quiet(WSGIRequestHandler):
+        """Logs no addresses: those of tickets are secrets of their customers."""
+
+        protocol_version = "HTTP/1.1"
+
+        def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
+            return
+
+    server = make_server(service.host or "0.0.0.0", service.port, service.app(), threaded=True, request_handler=Quiet)
+    server.daemon_threads = True  # type: ignore[attr-defined]
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        server.serve_forever()
+    except KeyboardInterrupt:
+        log.info("stopped by hand")
+    finally:
+        service.close()
+        server.server_close()
