@@ -1,0 +1,230 @@
+"""The booth as it stands and the pace of its hands, turned into ready times."""
+
+import math
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from portraitq.core.events import SetUp, read_data
+from portraitq.forecast.interruptions import Lags
+from portraitq.forecast.lognormal import Z90, LogTime
+from portraitq.forecast.pace import Pace, known_exactly
+from portraitq.forecast.schedule import NEVER_S, Scenarios
+from tests.builders import Told, a_journal, artist, instant
+
+TO_THE_SECOND = LogTime.exactly(70, 1e-9)
+
+
+def a_style(id: str, *stages: tuple[float, float]) -> dict[str, object]:
+    """A style whose guesses are exactly log-normal: (median, sigma) a stage."""
+    return {
+        "id": id,
+        "name": id,
+        "price": 1800,
+        "stages": [
+            {
+                "id": f"s{number}",
+                "name": f"Stage {number}",
+                "quick_s": median * math.exp(-Z90 * sigma),
+                "usual_s": median,
+                "slow_s": median * math.exp(Z90 * sigma),
+                "per_sitter": True,
+            }
+            for number, (median, sigma) in enumerate(stages, start=1)
+        ],
+    }
+
+
+def set_up(styles, artists) -> SetUp:
+    booth = {
+        "name": "Quayside Portraits",
+        "zone": "Europe/Lisbon",
+        "currency": "EUR",
+        "confidence": 0.85,
+        "round_to_s": 300,
+    }
+    turnaround = {"quick_s": 40, "usual_s": 70, "slow_s": 150}
+    data = read_data("set_up", {"booth": booth, "styles": styles, "artists": artists, "turnaround": turnaround})
+    assert isinstance(data, SetUp)
+    return data
+
+
+SHARP = a_style("ink", (100, 0.0), (380, 0.0), (110, 0.0))
+QUICK = a_style("chalk", (200, 0.0))
+
+
+def sharp_pace(turnaround: LogTime | None = None) -> Pace:
+    """Every stage takes exactly its usual time, nobody is interrupted, and nobody needs a turnaround."""
+    return known_exactly(lags=Lags(turnaround=turnaround, idle=None, met=0, unsaid_met=0))
+
+
+def a_day(*artists, opens: str = "09:00", closes: str = "18:00", **breaks: tuple[str, str]) -> Told:
+    told = a_journal().set_up(set_up([SHARP, QUICK], list(artists) or [artist("a1", "ink", "chalk")]))
+    return told.day_opened(opens=opens, closes=closes, **breaks)
+
+
+def ready(told: Told, now: str, pace: Pace | None = None, **which: str) -> dict[str, str]:
+    """ticket -> median ready time on the clock, UTC."""
+    at = told.at(now)
+    found = Scenarios(told.booth, pace or sharp_pace(), at, n=200).outlooks
+    return {
+        id: f"{at + timedelta(seconds=round(float(np.median(each.ready_s)))):%d %H:%M:%S}" for id, each in found.items()
+    }
+
+
+def test_a_break_waits_for_the_stage_in_hand_and_ends_when_it_was_planned_to():
+    told = a_day(a1=("12:00", "12:30")).artist_in("a1").ordered("T1", style="ink", at="11:54:00")
+
+    told = told.started("T1", at="11:55:00")
+
+    # by hand: 11:56:40, then 12:03:00 (finished first), break to 12:30, then 110 s. The guesses' least spread
+    # (0.02 of a stage) moves the median by less than a second
+    assert ready(told, "11:55:00") == {"T1": "06 12:31:50"}
+
+
+def test_the_queue_is_drawn_in_its_order_with_a_turnaround_between():
+    told = a_day().artist_in("a1").ordered("T1", "T2", style="chalk", at="09:30:00")
+
+    assert ready(told, "09:30:00", sharp_pace(TO_THE_SECOND)) == {"T1": "06 09:33:20", "T2": "06 09:37:50"}
+
+
+def test_a_moved_ticket_is_quoted_in_its_new_place():
+    told = (
+        a_day()
+        .artist_in("a1")
+        .ordered("T1", "T2", style="chalk", at="09:30:00")
+        .moved("T2", before="T1", at="09:30:00")
+    )
+
+    assert ready(told, "09:30:00") == {"T2": "06 09:33:20", "T1": "06 09:36:40"}
+
+
+def test_a_held_ticket_is_quoted_as_though_released_now_and_holds_nobody_up():
+    told = a_day().artist_in("a1").ordered("T1", "T2", style="chalk", at="09:30:00").held("T1", at="09:30:00")
+
+    assert ready(told, "09:30:00") == {"T1": "06 09:33:20", "T2": "06 09:33:20"}
+
+
+def test_a_request_waits_for_its_artist_and_others_pass():
+    told = a_day(artist("a1", "chalk"), artist("a2", "chalk")).artist_in("a1", "a2")
+    told = told.ordered("T1", style="chalk", at="09:30:00").started("T1", "a1", at="09:30:00")
+
+    told = told.ordered("T2", style="chalk", artist="a1", at="09:30:00").ordered("T3", style="chalk", at="09:30:00")
+
+    assert ready(told, "09:30:00") == {"T1": "06 09:33:20", "T2": "06 09:36:40", "T3": "06 09:33:20"}
+
+
+def test_a_style_that_one_artist_draws_waits_for_that_artist():
+    told = a_day(artist("a1", "ink", "chalk"), artist("a2", "chalk")).artist_in("a1", "a2")
+    told = told.ordered("T1", style="chalk", at="09:30:00").started("T1", "a1", at="09:30:00")
+
+    told = told.ordered("T2", style="ink", at="09:30:00")
+
+    assert ready(told, "09:30:00")["T2"] == "06 09:43:10"
+
+
+def test_no_portrait_is_begun_after_closing_and_the_next_day_opens_at_the_same_clock_time():
+    told = a_day(closes="09:32").artist_in("a1").ordered("T1", "T2", style="chalk", at="09:30:00")
+
+    assert ready(told, "09:30:00") == {"T1": "06 09:33:20", "T2": "07 09:03:20"}
+
+
+def test_the_next_opening_is_by_the_booths_own_clocks_when_they_change():
+    told = a_journal().set_up(set_up([QUICK], [artist("a1", "chalk")]), at=instant("08:00", "2026-10-24"))
+    told = told.day_opened("2026-10-24", opens="09:00", closes="18:00").artist_in("a1")
+
+    told = told.ordered("T1", style="chalk", at=instant("17:00", "2026-10-24")).day_closed(
+        at=instant("18:00", "2026-10-24")
+    )
+
+    # summer time ends that night in Lisbon (tzdata 2026f): 10:00 on the clocks is 09:00 UTC before and 10:00 after
+    (ready_s,) = [
+        each.ready_s for each in Scenarios(told.booth, sharp_pace(), told.at("20:00"), n=200).outlooks.values()
+    ]
+    opens_at = told.at("20:00") + timedelta(seconds=float(np.median(ready_s)) - 200)
+    assert opens_at.astimezone(ZoneInfo("Europe/Lisbon")).strftime("%d %H:%M") == "25 10:00"
+
+
+def test_a_portrait_paused_for_the_planned_break_goes_on_when_that_ends():
+    told = (
+        a_day(a1=("12:00", "12:30"))
+        .artist_in("a1")
+        .ordered("T1", style="chalk", at="11:55:00")
+        .started("T1", at="11:59:00")
+    )
+
+    told = told.paused("T1", "break", at="12:00:00")
+
+    assert ready(told, "12:10:00") == {"T1": "06 12:32:20"}
+
+
+def test_an_artist_out_for_the_planned_break_comes_back_when_it_ends():
+    told = a_day(a1=("12:00", "12:30")).artist_in("a1").artist_out("a1", at="12:00:00")
+
+    told = told.ordered("T1", style="chalk", at="12:05:00")
+
+    assert ready(told, "12:05:00") == {"T1": "06 12:33:20"}
+
+
+def test_an_artist_who_went_for_the_day_is_not_counted_on_while_another_may_draw_it():
+    told = a_day(artist("a1", "chalk"), artist("a2", "chalk")).artist_in("a1", "a2").artist_out("a2", at="14:00:00")
+
+    told = told.ordered("T1", "T2", style="chalk", at="14:30:00")
+
+    assert ready(told, "14:30:00") == {"T1": "06 14:33:20", "T2": "06 14:36:40"}
+
+
+def test_when_nobody_is_in_somebody_is_expected_in_five_minutes():
+    told = a_day().ordered("T1", style="chalk", at="14:30:00")
+
+    assert ready(told, "14:30:00") == {"T1": "06 14:38:20"}
+
+
+def test_a_portrait_that_nobody_here_draws_is_promised_to_nobody():
+    told = a_day(artist("a1", "ink")).artist_in("a1").ordered("T1", style="chalk", at="14:30:00")
+
+    outlook = Scenarios(told.booth, sharp_pace(), told.at("14:30:00"), n=10).outlooks["T1"]
+
+    assert outlook.artist is None
+    assert np.all(outlook.ready_s == NEVER_S)
+
+
+def test_a_portrait_that_was_put_back_needs_only_what_is_left():
+    told = a_day().artist_in("a1").ordered("T1", style="ink", at="09:30:00").started("T1", at="09:30:00")
+
+    told = told.taps("s1 09:31:40").put_back("T1", at="09:31:40")
+
+    assert ready(told, "09:40:00") == {"T1": "06 09:48:10"}
+
+
+def test_a_touch_up_is_awaited_before_the_next_portrait():
+    told = a_day().artist_in("a1").ordered("T1", "T2", style="chalk", at="09:00:00").started("T1", at="09:01:00")
+    told = told.taps("s1 09:05:00").finished("T1", at="09:05:00").touched_up("T1", at="09:06:00")
+
+    found = Scenarios(told.booth, sharp_pace(), told.at("09:06:00"), n=200).outlooks
+
+    assert np.all(found["T2"].ready_s > found["T1"].ready_s + 180)
+
+
+def test_interruptions_make_it_later_by_as_much_as_they_take():
+    told = a_day().artist_in("a1").ordered("T1", style="ink", at="09:30:00")
+    pause = LogTime.exactly(60, 1e-9)
+    lags = Lags(turnaround=None, idle=None, met=1e12, over_s=1e12 * 590, all_pauses=pause, unsaid_met=0)
+
+    found = Scenarios(told.booth, known_exactly(lags=lags), told.at("09:30:00"), n=20_000).outlooks["T1"]
+
+    # one pause of 60 s a portrait of 590 s on average: Poisson, so none at all with e⁻¹
+    assert found.ready_s.mean() == pytest.approx(650, abs=4 * 60 / math.sqrt(20_000))
+    assert np.mean(found.ready_s < 620) == pytest.approx(math.exp(-1), abs=0.02)
+
+
+def test_an_easels_first_stages_tell_of_the_rest_of_the_sketch():
+    told = a_day().artist_in("a1").ordered("T1", "T2", style="ink", at="09:30:00").started("T1", at="09:30:00")
+    slow, usual = told.taps("s1 09:35:00"), told.taps("s1 09:31:40")
+
+    after_slow = Scenarios(slow.booth, Pace(), slow.at("09:35:00"), n=500).outlooks
+    after_usual = Scenarios(usual.booth, Pace(), usual.at("09:31:40"), n=500).outlooks
+
+    assert np.median(after_slow["T1"].ready_s) > np.median(after_usual["T1"].ready_s)
