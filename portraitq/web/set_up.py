@@ -1,0 +1,285 @@
+"""Set-up: the booth, its styles and artists; the passphrase, devices and network; addresses for the tablets.
+
+The set-up itself is one form and one `set_up` command; what is typed is `set_up_draft.py`'s. Passphrase, devices and
+network belong to the whole program and not to the journal, and each has a small form of its own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, cast
+from zoneinfo import ZoneInfo, available_timezones
+
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from iso4217 import Currency
+from markupsafe import Markup
+
+from portraitq import passphrase as passphrases
+from portraitq.core.commands import Command
+from portraitq.core.errors import Malformed, Refused
+from portraitq.core.events import SetUp, parse_instant, print_data, to_json
+from portraitq.store import devices, settings
+from portraitq.ticket import qr
+from portraitq.ticket.wifi import wifi_text
+from portraitq.web import here
+from portraitq.web.hand_over import NETWORK_NAME, NETWORK_PASSWORD
+from portraitq.web.problems import TooOften
+from portraitq.web.said import clock_time, day_said
+from portraitq.web.set_up_draft import Draft, Errors, built, changed, draft_of, idle_styles, read
+from portraitq.web.staff import begin_session, staff_only
+
+if TYPE_CHECKING:
+    from portraitq.desk import Desk
+    from portraitq.web.wrong_guesses import WrongGuesses
+
+SAVE = "save"
+LONGEST_DEVICE_NAME = 80
+SAID = {
+    "saved": "Saved. The quotes follow from now on.",
+    "same": "Nothing was different, so nothing was written.",
+    "passphrase": "The passphrase was changed. Every other sign-in is over; devices with a key of their own go on.",
+    "withdrawn": "The device was shut out.",
+    "network": "The network was kept. Slips show it from now on.",
+    "no-network": "The network was taken off the slips.",
+}
+OVERTAKEN = (
+    "Somebody else changed the set-up since this page was loaded. What you typed still stands below: "
+    "save again to put it in place of theirs, or load the page anew to see theirs."
+)
+
+blueprint = Blueprint("set_up", __name__)
+
+
+@dataclass(frozen=True)
+class Screen:
+    """An address that a tablet opens, as text and as a QR."""
+
+    name: str
+    address: str
+    qr: Markup
+
+
+@dataclass(frozen=True)
+class DeviceRow:
+    """A device in the list."""
+
+    id: str
+    name: str
+    added: str
+    seen: str
+    is_in: bool
+
+
+@dataclass(frozen=True)
+class NetworkForm:
+    """The network that customers join, its QR, and what is wrong with it."""
+
+    name: str
+    password: str
+    qr: Markup
+    errors: Errors
+
+
+@dataclass(frozen=True)
+class SetUpView:
+    """The whole page. `focus` is the id of the element where the hand goes on."""
+
+    draft: Draft
+    errors: Errors
+    based_on: str
+    focus: str
+    said: str
+    idle: tuple[str, ...]
+    is_open: bool
+    zones: tuple[str, ...]
+    currencies: tuple[str, ...]
+    screens: tuple[Screen, ...]
+    devices: tuple[DeviceRow, ...]
+    new_key: str
+    device_error: str
+    network: NetworkForm
+    suggestion: str
+    passphrase_errors: Errors
+
+
+@blueprint.get("/<booth>/set-up")
+@staff_only
+def show(booth: str) -> ResponseReturnValue:
+    """The set-up as it stands."""
+    return _page(here.desk_at(booth), said=SAID.get(request.args.get("said", ""), ""))
+
+
+@blueprint.post("/<booth>/set-up")
+@staff_only
+def change(booth: str) -> ResponseReturnValue:
+    """Add, remove or move a row, which writes nothing yet; or save, which writes one `set_up`."""
+    desk = here.desk_at(booth)
+    draft, do = read(request.form.to_dict(flat=False)), request.form.get("do", SAVE)
+    based_on = request.form.get("based_on", "")
+    if do != SAVE:
+        return _page(desk, draft=draft, based_on=based_on, focus=changed(draft, do))
+    new, errors = built(draft)
+    if new is None:
+        return _page(desk, draft=draft, errors=errors, based_on=based_on, focus=_first(errors)), 422
+    before = _set_up(desk)
+    if new == before:
+        return redirect(url_for("set_up.show", booth=booth, said="same"), 303)
+    if based_on != _mark(before):
+        return _page(desk, draft=draft, errors={"form": OVERTAKEN}), 409
+    try:
+        desk.carry_out(Command(f"set-up-{secrets.token_hex(8)}", new))
+    except Refused as no:
+        return _page(desk, draft=draft, errors={"form": str(no)}, based_on=based_on), 409
+    return redirect(url_for("set_up.show", booth=booth, said="saved"), 303)
+
+
+@blueprint.post("/<booth>/set-up/passphrase")
+@staff_only
+def passphrase(booth: str) -> ResponseReturnValue:
+    """Set another passphrase; who does so gives the present one, and stays signed in."""
+    desk = here.desk_at(booth)
+    errors: Errors = {}
+    guesses = cast("WrongGuesses", current_app.extensions["portraitq-guesses"])
+    who = request.remote_addr or ""
+    if wait_s := guesses.wait_s(who):
+        raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} seconds, then try again.", wait_s)
+    if not passphrases.is_right(desk.store, request.form.get("present", "")):
+        guesses.was_wrong(who)
+        errors["passphrase-present"] = "This is not the passphrase of now. Nothing was changed."
+    else:
+        guesses.was_right(who)
+        try:
+            passphrases.set_passphrase(desk.store, request.form.get("new", ""))
+        except Malformed as wrong:
+            errors["passphrase-new"] = f"{str(wrong).removeprefix('passphrase: ')[:1].upper()}{str(wrong)[13:]}"
+    if errors:
+        return _page(desk, passphrase_errors=errors, focus=_first(errors)), 422
+    begin_session()
+    return redirect(url_for("set_up.show", booth=booth, said="passphrase"), 303)
+
+
+@blueprint.post("/<booth>/set-up/devices")
+@staff_only
+def add_device(booth: str) -> ResponseReturnValue:
+    """Let one more device in; its key is shown on the answer, this once."""
+    desk, name = here.desk_at(booth), request.form.get("name", "").strip()
+    if not 1 <= len(name) <= LONGEST_DEVICE_NAME or not name.isprintable():
+        error = f"A name of 1 to {LONGEST_DEVICE_NAME} characters was expected, so that you know the device again."
+        return _page(desk, device_error=error, focus="device-name"), 422
+    with desk.store.writing() as connection:
+        key = devices.add(connection, name, desk.clock.now())
+    answer = current_app.make_response(_page(desk, new_key=key, focus="device-key"))
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+@blueprint.post("/<booth>/set-up/devices/<id>/withdraw")
+@staff_only
+def withdraw_device(booth: str, id: str) -> ResponseReturnValue:
+    """Shut a device out."""
+    desk = here.desk_at(booth)
+    with desk.store.writing() as connection:
+        devices.withdraw(connection, id, desk.clock.now())
+    return redirect(url_for("set_up.show", booth=booth, said="withdrawn", _anchor="devices"), 303)
+
+
+@blueprint.post("/<booth>/set-up/network")
+@staff_only
+def network(booth: str) -> ResponseReturnValue:
+    """Keep the network that slips invite customers to join; an empty name takes it off."""
+    desk = here.desk_at(booth)
+    name, password = request.form.get("name", "").strip(), request.form.get("password", "")
+    if name:
+        try:
+            wifi_text(name, password or None)
+        except Malformed as wrong:
+            where = "network-name" if wrong.field == "ssid" else "network-password"
+            form = NetworkForm(name, password, Markup(), {where: str(wrong)})
+            return _page(desk, network=form, focus=where), 422
+    with desk.store.writing() as connection:
+        settings.put(connection, NETWORK_NAME, name)
+        settings.put(connection, NETWORK_PASSWORD, password if name else "")
+    said = "network" if name else "no-network"
+    return redirect(url_for("set_up.show", booth=booth, said=said, _anchor="network"), 303)
+
+
+def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
+    """The page as it is when nothing was typed yet; `before` is the set-up of now."""
+    with desk.store.reading() as connection:
+        listed = devices.listed(connection)
+        name = settings.get(connection, NETWORK_NAME) or ""
+        password = settings.get(connection, NETWORK_PASSWORD) or ""
+    zone = ZoneInfo(before.booth.zone)
+    return SetUpView(
+        draft=draft_of(before),
+        errors={},
+        based_on=_mark(before),
+        focus="",
+        said="",
+        idle=tuple(idle_styles(before)),
+        is_open=desk.standing().booth.day is not None,
+        zones=tuple(sorted(one for one in available_timezones() if "/" in one and not one.startswith("Etc/"))),
+        currencies=tuple(sorted(str(one.code) for one in Currency)),
+        screens=tuple(_screens(desk.slug, before)),
+        devices=tuple(
+            DeviceRow(one.id, one.name, _day(one.added_at, zone), _day(one.seen_at, zone), one.withdrawn_at is None)
+            for one in listed
+        ),
+        new_key="",
+        device_error="",
+        network=NetworkForm(name, password, _network_qr(name, password), {}),
+        suggestion=passphrases.new_passphrase(),
+        passphrase_errors={},
+    )
+
+
+def _page(desk: Desk, **other: object) -> str:
+    """The page, with what is different from a fresh one."""
+    view = replace(set_up_view(desk, _set_up(desk)), **other)  # type: ignore[arg-type]
+    return render_template("set_up.html", view=view, slug=desk.slug)
+
+
+def _set_up(desk: Desk) -> SetUp:
+    found = desk.standing().booth.set_up
+    if found is None:  # a booth begins with its set-up, so this cannot be
+        raise Refused("The booth has no set-up yet.")
+    return found
+
+
+def _mark(set_up: SetUp) -> str:
+    """Names the content of a set-up, so that two people who edit it at once notice."""
+    return hashlib.sha256(to_json(print_data(set_up)).encode()).hexdigest()[:16]
+
+
+def _first(errors: Errors) -> str:
+    return "" if "form" in errors else next(iter(errors), "")
+
+
+def _screens(slug: str, set_up: SetUp) -> list[Screen]:
+    places = [
+        ("Counter", "counter"),
+        *((f"Easel: {artist.name}", f"easel/{artist.id}") for artist in set_up.artists),
+        ("Wall", "wall"),
+    ]
+    return [_screen(name, f"{here.address()}/{slug}/{place}") for name, place in places]
+
+
+def _screen(name: str, address: str) -> Screen:
+    return Screen(name, address, Markup(qr.as_svg(address, title=f"QR to open {name} on another device")))
+
+
+def _network_qr(name: str, password: str) -> Markup:
+    if not name:
+        return Markup()
+    return Markup(qr.as_svg(wifi_text(name, password or None), title=f"QR to join the Wi-Fi network {name}"))
+
+
+def _day(at: str | None, zone: ZoneInfo) -> str:
+    if at is None:
+        return "never"
+    instant: datetime = parse_instant(at)
+    return f"{day_said(instant.astimezone(zone).date().isoformat())}, {clock_time(instant, zone)}"
