@@ -120,7 +120,7 @@ class Easels:
             starts_s = self.free_s[may] if len(may) < len(self.free_s) else self.free_s
         if len(may) == 1:
             who = np.full(starts_s.shape[1], may[0])
-            begins_s = starts_s[0]
+            begins_s = starts_s[0].copy()
         else:
             chosen = _first_free(starts_s, self.free_s[may])
             who = np.array(may)[chosen]

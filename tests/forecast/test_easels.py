@@ -154,3 +154,12 @@ def test_in_the_order_of_the_queue_everybody_gets_what_events_would_give_them(fr
     ]
 
     assert taken == pytest.approx(_by_events(free_s, jobs))
+
+
+def test_when_it_was_begun_is_not_changed_by_what_comes_after():
+    one = easels(0)
+
+    _, _, begins_s = one.take([exactly(100)], NOTHING)
+    one.take([exactly(100)], NOTHING)
+
+    assert begins_s[0] == 0
