@@ -9,7 +9,7 @@ and a few things that a careful counter would stop although a journal may tell o
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -26,6 +26,7 @@ from portraitq.core.events import (
     Cents,
     CommandId,
     Data,
+    DayOpened,
     Event,
     Finished,
     Id,
@@ -165,6 +166,9 @@ def _would_regret(booth: Booth, data: Data, said_at: datetime) -> str | None:
     match data:
         case SetUp():
             return _breaks_what_is_open(booth, data)
+        case DayOpened(day=day) if abs((date.fromisoformat(day) - said_at.astimezone(booth.zone).date()).days) > 1:
+            today = said_at.astimezone(booth.zone).date()  # a day too far ahead would bar every day before it
+            return f"The day {day} is not today: open {today} (or the day before, for a night that runs past midnight)."
         case Order(ready_by=datetime() as ready_by) | Promised(ready_by=ready_by) if ready_by < said_at:
             return "A promise cannot lie in the past: promise a later time."
         case Order(style=style) if booth.set_up is not None and booth.set_up.style(style) is not None:

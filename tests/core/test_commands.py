@@ -379,3 +379,20 @@ def test_what_was_decided_continues_the_journal():
 
     assert [(event.seq, event.id, event.by) for event in events] == [(6, "once", "counter")]
     assert fold(told.booth, events).tickets["T1"].place == CANCELLED
+
+
+@pytest.mark.parametrize("day", ["2026-06-04", "2026-06-08", "2027-06-06"])
+def test_a_day_that_is_not_today_is_not_opened_since_it_would_bar_those_before_it(day: str) -> None:
+    booth = a_journal().set_up(at=instant("08:00"))
+
+    with pytest.raises(Refused, match=f"The day {day} is not today: open 2026-06-06"):
+        booth.asks("day_opened", at="09:00", day=day, closes_at=f"{day[:4]}-06-09T18:00:00.000Z", breaks=[])
+
+
+def test_past_midnight_the_night_before_can_still_be_opened() -> None:
+    booth = a_journal().set_up(at=instant("08:00"))
+
+    opened = booth.asks("day_opened", at="09:00", day="2026-06-05", closes_at="2026-06-06T18:00:00.000Z", breaks=[])
+
+    assert opened.booth.day is not None
+    assert opened.booth.day.day == "2026-06-05"
