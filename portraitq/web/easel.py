@@ -345,9 +345,7 @@ def _take_back(ticket: Ticket, done: int) -> Tap | None:
     if done == 0:
         return None
     last = ticket.style.stages[done - 1]
-    return Tap(
-        f"Take back: {last.name} not done", {"kind": "stage_undone", "data": {"ticket": ticket.id, "stage": last.id}}
-    )
+    return Tap(f"Take back {last.name}", {"kind": "stage_undone", "data": {"ticket": ticket.id, "stage": last.id}})
 
 
 def bar_of(ran_s: float, usual_s: float) -> int:

@@ -28,9 +28,11 @@ if TYPE_CHECKING:
 
 blueprint = Blueprint("wall", __name__)
 
-SIZES = ((6, "few"), (12, "some"), (20, "many"))  # so many numbers fit beside the easels at 10.5, 7.6 and 5.4 vw
+SIZES = ((2, "two"), (6, "few"), (12, "some"), (20, "many"))  # so many fit beside the easels at 15, 10.5, 7.6, 5.4 vw
+MOST_LARGE = SIZES[-1][0]
 WAITING_SHOWN = 8
 STYLES_SHOWN = 8
+DAYS_A_WEEK = 7
 CLOSING_SOON = timedelta(minutes=60)
 
 
@@ -48,11 +50,12 @@ class WallTicket:
 
 @dataclass(frozen=True)
 class WallStyle:
-    """One style, and when it would be ready if it were ordered now."""
+    """One style, and when it would be ready if it were ordered now: `lead` is a small word before `window`."""
 
     style: str
     name: str
     price: str
+    lead: str
     window: str
 
 
@@ -60,7 +63,7 @@ class WallStyle:
 class WallView:
     """What the wall shows.
 
-    ready        large numbers, the newest first; `size` says how large ("none", "few", "some", "many")
+    ready        large numbers, the newest first; `size` says how large ("none", "two", "few", "some", "many")
     also_ready   numbers that have been ready for longest, for the smaller line
     order_now    the headline over `styles`
     """
@@ -150,24 +153,26 @@ def _said(ticket: Ticket) -> str:
 def _style(standing: Standing, style: Style) -> WallStyle:
     booth, quote = standing.booth, standing.forecast.order_now[style.id]
     assert booth.set_up is not None
+    lead, window = window_in_words(quote, booth.zone, standing.as_of) if booth.day else ("", "")
     return WallStyle(
         style=style.id,
         name=style.name,
         price=said.money(style.price, booth.set_up.booth.currency),
-        window=window_in_words(quote, booth.zone, standing.as_of),
+        lead=lead,
+        window=window,
     )
 
 
-def window_in_words(quote: Quote, zone: ZoneInfo, now: datetime) -> str:
-    """When a portrait ordered now is ready: `about 15:20–15:35` today, `tomorrow from 10:15`, or a later day."""
+def window_in_words(quote: Quote, zone: ZoneInfo, now: datetime) -> tuple[str, str]:
+    """When a portrait ordered now is ready: `about` `15:20–15:35` today, `tomorrow` `from 10:15`, or a later day."""
     low, high = (max(now, at) for at in quote.window)
-    days = (low.astimezone(zone).date() - now.astimezone(zone).date()).days
-    if days == 0 and high.astimezone(zone).date() == low.astimezone(zone).date():
-        return f"about {window_of(quote, zone, now)}"
-    if days == 0:
-        return f"from {said.clock_time(low, zone)} on, or tomorrow"
-    day = "tomorrow" if days == 1 else f"{low.astimezone(zone):%A}" if days < 7 else "in over a week"
-    return f"{day} from {said.clock_time(low, zone)}" if days < 7 else day
+    today = now.astimezone(zone).date()
+    days = (low.astimezone(zone).date() - today).days
+    if days == 0 and high.astimezone(zone).date() == today:
+        return "about", window_of(quote, zone, now)
+    day = {0: "today", 1: "tomorrow"}.get(days, f"{low.astimezone(zone):%A}" if days < DAYS_A_WEEK else "")
+    from_at = low - timedelta(seconds=low.timestamp() % said.WINDOW_STEP_S)
+    return (day, f"from {said.clock_time(from_at, zone)}") if day else ("", "in more than a week")
 
 
 def _hours(booth: Booth, now: datetime) -> str:
@@ -183,7 +188,7 @@ def _order_now(standing: Standing, set_up: SetUp, somebody_waits: bool, on_easel
     """The headline over the styles: what somebody who wonders should know first."""
     booth, now = standing.booth, standing.as_of
     if booth.day is None:
-        return "We are closed. A portrait ordered when we open again is ready:"
+        return "We are closed. When we open, we draw:"
     today = _ready_today(standing.forecast.order_now.values(), booth.zone, now)
     if not today:
         return "No more portraits are begun today. One ordered now is ready:"

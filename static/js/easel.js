@@ -2,7 +2,7 @@
 // The fragment holds every step that can be reached; this file only chooses which is seen. What was tapped and is not
 // answered yet is laid over each push that comes meanwhile, so an older push never takes a tap back from the eye.
 
-import { say, send, unanswered } from "./taps.js";
+import { send, unanswered } from "./taps.js";
 import { confirm } from "./easel-senses.js";
 
 const SAME_TAP_MS = 800; // chalky fingers bounce, and the next button stands where the last one stood
@@ -20,12 +20,11 @@ const AT_WORK = ["drawing", "paused", "touch-up", "touch-up-rest"];
 let sign = null; // {ticket, wallMs, atMs}: signed, its rack place not chosen yet
 let rest = null; // {ticket, wallMs, atMs}: paused, its reason not said yet and so not sent yet
 let lastPressMs = -Infinity;
-let wasRack = null;
+let shown; // which ticket stands in front
 
 const easel = () => main.querySelector(".easel");
 const sketches = () => [...main.querySelectorAll(".sketch")];
 const sketchOf = (ticket) => sketches().find((one) => one.dataset.ticket === ticket);
-const front = () => sketches().find((one) => !one.hidden);
 const visible = (selector) => [...main.querySelectorAll(selector)].find((one) => one.offsetParent !== null);
 
 // What one command does to what is seen. Each applies only where it fits, so it does no harm to apply it twice.
@@ -70,6 +69,8 @@ function lay() {
   const { face } = easel().dataset;
   for (const part of main.querySelectorAll("[data-face-of]")) part.hidden = part.dataset.faceOf !== face;
   const first = sketches().find(isAtWork) ?? sketches()[0];
+  if (first && first.dataset.ticket !== shown) main.scrollTop = 0;
+  shown = first?.dataset.ticket;
   for (const sketch of sketches()) {
     sketch.hidden = face !== "sketch" || sketch !== first;
     layOne(sketch);
@@ -79,13 +80,11 @@ function lay() {
 
 function layOne(sketch) {
   const { ticket, step: at } = sketch.dataset;
-  const state = sign?.ticket === ticket ? "rack" : sketch.dataset.state;
+  const state = sign?.ticket === ticket ? "rack" : rest?.ticket === ticket ? "why" : sketch.dataset.state;
   sketch.dataset.seen = state;
   for (const part of sketch.querySelectorAll("[data-in]")) {
     part.hidden = !part.dataset.in.split(" ").includes(state) || (part.dataset.at !== undefined && part.dataset.at !== at);
   }
-  const reasons = sketch.querySelector("[data-reasons]");
-  if (reasons) reasons.hidden = rest?.ticket !== ticket;
 }
 
 function canSign(sketch) {

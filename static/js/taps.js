@@ -23,7 +23,7 @@ export function newId() {
 // Puts a command into the outbox; resolves with {seq, events}, or null when it was refused. `agoMs` is how long ago the
 // hand meant it, where a second touch (a reason, a rack place) completed it.
 export function send(kind, data, { booth = here(), by = "counter", agoMs = 0 } = {}) {
-  const entry = { id: newId(), booth, by, kind, data, page: pageId, atMs: performance.now() - agoMs, wallMs: Date.now() - agoMs };
+  const entry = { id: newId(), booth, by, kind, data, page: pageId, atMs: performance.now() - agoMs, wallMs: Date.now() - agoMs, hasAge: agoMs > 0 };
   box.push(entry);
   keep(entry);
   tell("tapped", { command: entry });
@@ -65,7 +65,7 @@ function forget(entry) {
 function agoS(entry) {
   const ms = entry.page === pageId ? performance.now() - entry.atMs : Date.now() - entry.wallMs;
   const s = Math.max(0, Math.round(ms) / 1000);
-  return s < 1 ? 0 : s; // the way through the air is not worth a figure
+  return s < 1 && !entry.hasAge ? 0 : s; // the way through the air is not worth a figure
 }
 
 async function work() {

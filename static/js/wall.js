@@ -4,17 +4,28 @@
 const main = document.querySelector('[data-view="wall"]');
 if (main?.dataset.eveningWish) document.documentElement.dataset.evening = main.dataset.eveningWish;
 
-const SMALLER = { few: "some", some: "many" };
+const SMALLER = { two: "few", few: "some", some: "many" };
 
 function fit() {
   const wall = main?.querySelector(".wall");
   if (!wall || getComputedStyle(wall).overflow !== "hidden") return; // one column scrolls, nothing need fit
-  while (SMALLER[wall.dataset.size] && isTooSmall(wall)) wall.dataset.size = SMALLER[wall.dataset.size];
+  while (SMALLER[wall.dataset.size] && overflows(wall.querySelector(".wall__ready"), wall)) wall.dataset.size = SMALLER[wall.dataset.size];
+  fitQueue(wall.querySelector(".wall__queue"), wall.querySelector(".wall__next"));
 }
 
-function isTooSmall(wall) {
-  const ready = wall.querySelector(".wall__ready");
-  return wall.scrollHeight > wall.clientHeight + 1 || (ready && ready.scrollHeight > ready.clientHeight + 1);
+function overflows(part, whole) {
+  return Boolean(part && part.scrollHeight > part.clientHeight + 1) || Boolean(whole && whole.scrollHeight > whole.clientHeight + 1);
+}
+
+// As many of those who wait as there is room for; the others are counted.
+function fitQueue(queue, next) {
+  while (queue && overflows(next) && queue.querySelectorAll("[data-waits]").length > 1) {
+    let more = queue.querySelector(".wall__more");
+    if (!more) queue.append(more = Object.assign(document.createElement("li"), { className: "wall__waiting wall__more" }));
+    [...queue.querySelectorAll("[data-waits]")].at(-1).remove();
+    more.dataset.more = Number(more.dataset.more ?? 0) + 1;
+    more.textContent = `and ${more.dataset.more} more`;
+  }
 }
 
 main?.addEventListener("portraitq:swapped", fit);
