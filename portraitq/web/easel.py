@@ -138,7 +138,6 @@ class EaselView:
     sketches: tuple[Sketch, ...]
     here: Tap
     going: Tap
-    may_go: bool
     soon: tuple[str, ...]
     others: tuple[str, ...]
     waiting_said: str
@@ -182,7 +181,6 @@ def easel_view(
         for ticket in at_hand
     )
     is_in = artist in booth.here_since
-    on_easel = booth.on_easel(artist)
     return EaselView(
         artist=artist,
         name=who.name,
@@ -192,7 +190,6 @@ def easel_view(
         sketches=sketches,
         here=Tap("I am here", {"kind": "artist_in", "data": {"artist": artist}}),
         going=Tap("I am going", {"kind": "artist_out", "data": {"artist": artist}}),
-        may_go=is_in and (on_easel is None or on_easel.place in (PAUSED, TOUCH_UP_REST)),
         soon=tuple(_soon(booth, artist, standing.as_of)),
         others=tuple(_others(booth, who)),
         waiting_said=_waiting_said(booth, artist, sketches),
