@@ -1,44 +1,52 @@
-"""Where chance comes from: standard normals for each thing by its name, the same ones at every refresh.
+"""Where chance comes from: standard normals and exponentials for each thing by its name, the same at every refresh.
 
-A ticket's quote must not flicker, so its draws come from a stream of its own that is seeded by its id. Each row is
-stratified (one draw in each of n equally likely strata, in random order): the error of a quantile is a fraction of
-what independent draws leave. McKay, Beckman & Conover 1979, Technometrics 21:239–245.
+A ticket's quote must not flicker, so its draws follow from its id alone. Each row is stratified, one draw in each of n
+equally likely strata in a random order: the error of a quantile is a fraction of what independent draws leave (McKay,
+Beckman & Conover 1979, Technometrics 21:239–245). The orders come from a pool of shuffles, each used from a place of
+its own on: two rows are as good as independent, and a row costs no more than its copy.
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
-from hashlib import blake2b
+from hashlib import shake_128
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
 SCENARIOS = 2000
+POOL = 64 * SCENARIOS  # draws in the pool of shuffles: 128 000 different rows, and small enough for a cache
+LEAST_SHUFFLES = 16
 Draws = NDArray[np.float32]
 
 
-def stream(name: str) -> np.random.Generator:
-    """The random stream that belongs to `name`, the same on every machine and at every start."""
-    return np.random.Generator(np.random.SFC64(int.from_bytes(blake2b(name.encode(), digest_size=16).digest())))
-
-
-@lru_cache(maxsize=4)
-def _strata(n: int) -> Draws:
-    middles: Draws = ndtri((np.arange(n) + 0.5) / n).astype(np.float32)
-    return middles
-
-
-@lru_cache(maxsize=512)
 def normals(name: str, rows: int, n: int = SCENARIOS) -> Draws:
-    """(rows, n) standard normal draws for `name`, float32, read-only.
+    """(rows, n) standard normal draws for `name`, float32; asked for more rows, the first ones stay the same."""
+    return _rows(_shuffles(n)[0], name, rows, n)
 
-    A ticket that needs more rows later keeps those it had: rows are drawn one after the other.
-    """
-    chance = stream(name)
+
+def exponentials(name: str, rows: int, n: int = SCENARIOS) -> Draws:
+    """(rows, n) exponential draws of mean 1 for `name`, float32; as `normals`."""
+    return _rows(_shuffles(n)[1], f"{name} exponentials", rows, n)  # never in step with its normals
+
+
+def _rows(pool: Draws, name: str, rows: int, n: int) -> Draws:
+    """Row by row a shuffle and a place to begin in it, by a hash of the name (its first bytes stay)."""
+    picks = np.frombuffer(shake_128(name.encode()).digest(8 * rows), dtype="<u4").tolist()
     found = np.empty((rows, n), dtype=np.float32)
-    for row in found:
-        row[:] = _strata(n)
-        chance.shuffle(row)
-    found.flags.writeable = False
+    for row in range(rows):
+        begin = picks[2 * row + 1] % n
+        found[row] = pool[picks[2 * row] % len(pool), begin : begin + n]
     return found
+
+
+@lru_cache(maxsize=2)
+def _shuffles(n: int) -> tuple[Draws, Draws]:
+    """The pool, (shuffles, 2n) each: every shuffle twice in a row, so that it can be read from any place on."""
+    chance = np.random.Generator(np.random.SFC64(20260606))
+    middles = (np.arange(n) + 0.5) / n
+    orders = np.tile(np.arange(n), (max(POOL // n, LEAST_SHUFFLES), 1))
+    chance.permuted(orders, axis=1, out=orders)
+    orders = np.concatenate([orders, orders], axis=1)
+    return ndtri(middles).astype(np.float32)[orders], (-np.log1p(-middles)).astype(np.float32)[orders]

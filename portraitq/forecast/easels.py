@@ -97,44 +97,54 @@ class Easels:
             ready_s = ready_s + np.where(np.isfinite(first_s), break_ends_s - first_s, 0.0)
         return ready_s
 
+    def first(self, may: Sequence[int], from_s: float | Seconds = 0.0) -> tuple[NDArray[np.intp], Seconds]:
+        """Who of `may` begins the next portrait, and when, (n,) each; it can be begun from `from_s` on."""
+        if len(may) == 1:
+            begins_s = self.free_s[may[0]]
+            if np.any(np.asarray(from_s) > 0):
+                begins_s = self.begin(may[0], np.maximum(begins_s, from_s))
+            return np.full(len(begins_s), may[0]), begins_s.copy()
+        if np.any(np.asarray(from_s) > 0):
+            starts_s = np.array([self.begin(a, np.maximum(self.free_s[a], from_s)) for a in may])
+            chosen = _first_free(starts_s, self.free_s[list(may)])
+        else:
+            starts_s = self.free_s[list(may)]
+            chosen = starts_s.argmin(axis=0)
+        return np.asarray(may)[chosen], np.take_along_axis(starts_s, chosen[None, :], axis=0)[0]
+
+    def end(self, who: NDArray[np.intp], begins_s: Seconds, work: Work) -> Seconds:
+        """When the work that `who` begins at `begins_s` is ready."""
+        ready_s = begins_s + work.total_s
+        for artist, breaks_s in enumerate(self.breaks_s):
+            if breaks_s and (mine := who == artist).any():
+                ready_s = np.where(mine, self.through_breaks(artist, begins_s, work), ready_s)
+        return ready_s
+
+    def free_again(self, who: NDArray[np.intp], from_s: Seconds) -> None:
+        """The easels of `who` are free again from then on."""
+        open_s = self.hours.begin(from_s)
+        for artist, breaks_s in enumerate(self.breaks_s):
+            if (mine := who == artist).any():
+                self.free_s[artist] = np.where(
+                    mine, self.begin(artist, open_s) if breaks_s else open_s, self.free_s[artist]
+                )
+
     def take(
-        self,
-        work: Sequence[Work | None],
-        turnaround_s: Seconds,
-        from_s: float | Seconds = 0.0,
-        able: Sequence[int] | None = None,
-        commit: bool = True,
+        self, work: Sequence[Work | None], turnaround_s: Seconds, from_s: float | Seconds = 0.0
     ) -> tuple[Seconds, NDArray[np.intp], Seconds]:
         """Give one portrait to whoever may begin it first.
 
         work          for each artist how long it takes them; None for who may not draw it
         turnaround_s  (n,), between its end and that easel's next beginning
         from_s        when it can be begun at the earliest
-        able          narrows those who may draw it
         Returns       (n,) each: when it is ready, who draws it, when it is begun
         """
-        may = [a for a, each in enumerate(work) if each is not None and (able is None or a in able)]
-        if np.any(np.asarray(from_s) > 0):
-            starts_s = np.array([self.begin(a, np.maximum(self.free_s[a], from_s)) for a in may])
-        else:
-            starts_s = self.free_s[may] if len(may) < len(self.free_s) else self.free_s
-        if len(may) == 1:
-            who = np.full(starts_s.shape[1], may[0])
-            begins_s = starts_s[0].copy()
-        else:
-            chosen = _first_free(starts_s, self.free_s[may])
-            who = np.array(may)[chosen]
-            begins_s = np.take_along_axis(starts_s, chosen[None, :], axis=0)[0]
-        ready_s = np.empty_like(begins_s)
-        for a in may:
-            mine = who == a
-            each = work[a]
-            if each is None or not mine.any():
-                continue
-            ready_a = self.through_breaks(a, begins_s, each)
-            ready_s = np.where(mine, ready_a, ready_s)
-            if commit:
-                self.free_s[a] = np.where(mine, self.begin(a, ready_a + turnaround_s), self.free_s[a])
+        who, begins_s = self.first([a for a, each in enumerate(work) if each is not None], from_s)
+        ready_s = begins_s
+        for artist, each in enumerate(work):
+            if each is not None:
+                ready_s = np.where(who == artist, self.end(who, begins_s, each), ready_s)
+        self.free_again(who, ready_s + turnaround_s)
         return ready_s, who, begins_s
 
 

@@ -23,7 +23,7 @@ from portraitq.core.booth import Booth, TradingDay
 from portraitq.core.events import Artist, Stage, Style
 from portraitq.core.life import HELD, TOUCH_UP, TOUCH_UP_REST, Ticket
 from portraitq.core.timing import drawing_s, pause_in_hand, stage_times
-from portraitq.forecast.draws import SCENARIOS, Draws, normals
+from portraitq.forecast.draws import SCENARIOS, Draws, exponentials, normals
 from portraitq.forecast.easels import Easels, Hours, Seconds, Work
 from portraitq.forecast.lognormal import LEAST_REST_S, LogTime, mean_of_several, rest_by_log_tail, spread
 from portraitq.forecast.pace import DAY, GENERAL, SKETCH, Hand, Pace, day_index, knowing, measured
@@ -78,7 +78,7 @@ class Scenarios:
             elif self.booth.day is None:
                 free_s = np.zeros(self.n)
             elif artist.id in self.booth.here_since:
-                free_s = self._idle(artist)
+                free_s = np.asarray(self._idle(artist), dtype=np.float64)
             else:
                 free_s = np.full(self.n, self._back_in_s(artist, next_s))
             self.easels.free_s[row] = self.easels.begin(row, free_s)
@@ -102,7 +102,7 @@ class Scenarios:
         row = next(row for row, each in enumerate(self.artists) if each.id == artist.id)
         return COMES_IN_S if self.is_here[row] else next_opening_s
 
-    def _idle(self, artist: Artist) -> Seconds:
+    def _idle(self, artist: Artist) -> Seconds | Draws:
         """When an artist with an empty easel begins: what is left of the turnaround, or of the lag of an idle one."""
         came_at, free_at = self.booth.here_since[artist.id], self.booth.free_since[artist.id]
         first = self.booth.next_for(artist.id)
@@ -110,7 +110,7 @@ class Scenarios:
         if first is not None:
             ready_at = _in_queue_since(first)
             waited = ready_at <= free_at and free_at > came_at
-            lag_s = self._rest("turnaround" if waited else "idle", chance[0], max(free_at, ready_at))
+            lag_s: Seconds | Draws = self._rest("turnaround" if waited else "idle", chance[0], max(free_at, ready_at))
         else:
             lag_s = self._length("idle", chance[0])
         if free_at > came_at and (first is None or ready_at > free_at):
@@ -118,7 +118,7 @@ class Scenarios:
             lag_s = np.maximum(lag_s, self._length("turnaround", chance[1]) - since_s)
         return lag_s
 
-    def _length(self, name: str, z: Draws) -> Seconds:
+    def _length(self, name: str, z: Draws) -> Seconds | Draws:
         world = self.lengths.get(name)
         return world.draw(z) if world else np.zeros(self.n)
 
@@ -176,33 +176,74 @@ class Scenarios:
         may = [row for row, artist in enumerate(self.artists) if self.booth.may_draw(artist.id, ticket)]
         if not may:
             return Outlook(np.full(self.n, NEVER_S), None, ahead)
-        work: list[Work | None] = [None] * len(self.artists)
-        for row in may:
-            work[row] = self.hands[self.artists[row].id].whole(ticket, with_ends=bool(self.easels.breaks_s[row]))
+        as_it_was_s = self.easels.free_s
         if not any(self.is_here[row] for row in may):
-            for row in may:
-                at_s = self.easels.begin(row, np.full(self.n, COMES_IN_S))
-                self.easels.free_s[row] = np.minimum(self.easels.free_s[row], at_s)
-                self.is_here[row] = commit
-        turnaround_s = self._length("turnaround", normals(ticket.id, 2, self.n)[1])
-        ready_s, who, _ = self.easels.take(work, turnaround_s, commit=commit)
+            self._call_in(may, commit)
+        who, begins_s = self.easels.first(may)
+        work = self._work(ticket, may, who)
+        ready_s = self.easels.end(who, begins_s, work)
+        if commit:
+            self.easels.free_again(who, ready_s + self._length("turnaround", normals(ticket.id, 2, self.n)[1]))
+        else:
+            self.easels.free_s = as_it_was_s
         likeliest = int(np.bincount(who, minlength=len(self.artists)).argmax())
         return Outlook(ready_s, self.artists[likeliest].id, ahead)
 
-    def pauses_s(self, name: str, drawn_s: Seconds) -> Seconds:
+    def _call_in(self, may: list[int], commit: bool) -> None:
+        """Nobody who may draw it is in: they are expected soon."""
+        self.easels.free_s = self.easels.free_s.copy()
+        for row in may:
+            at_s = self.easels.begin(row, np.full(self.n, COMES_IN_S))
+            self.easels.free_s[row] = np.minimum(self.easels.free_s[row], at_s)
+            self.is_here[row] = self.is_here[row] or commit
+
+    def _work(self, ticket: Ticket, may: list[int], who: NDArray[np.intp]) -> Work:
+        """How long a waiting portrait (or what is left of one put back) takes whoever draws it in each scenario."""
+        done = ticket.stages_done
+        if done >= len(ticket.style.stages):
+            return self.last_touch()
+        mu, sigma = self.hands[self.artists[may[0]].id].of_sitters(ticket.style, ticket.sitters)
+        if len(may) > 1:
+            mu, sigma = mu.copy(), sigma.copy()
+            for row in may[1:]:
+                own_mu, own_sigma = self.hands[self.artists[row].id].of_sitters(ticket.style, ticket.sitters)
+                np.copyto(mu, own_mu, where=who == row)
+                np.copyto(sigma, own_sigma, where=who == row)
+        chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
+        mu = mu[done:] + np.float32(self.pace.spreads.sketch) * chance[0]
+        stages_s = np.exp(mu + sigma[done:] * chance[2 + done :])
+        if ticket.was_begun and (ran_s := drawing_s(ticket, self.now)) > 0:
+            tail = log_ndtr(-chance[2 + done].astype(np.float64))
+            stages_s[0] = rest_by_log_tail(tail, ran_s, mu[0].astype(np.float64), sigma[done])
+        return self.with_pauses(ticket.id, stages_s)
+
+    def last_touch(self) -> Work:
+        """What a portrait needs of which every stage is done."""
+        last_s = np.full(self.n, LAST_TOUCH_S)
+        return Work(last_s, last_s[None, :])
+
+    def with_pauses(self, name: str, stages_s: NDArray[np.floating]) -> Work:
+        """The work of stages of (stages, n) seconds, interruptions spread evenly over it."""
+        drawn_s = stages_s.sum(axis=0)
+        total_s = drawn_s.astype(np.float64) + self._pauses_s(name, drawn_s)
+        if not any(self.easels.breaks_s):
+            return Work(total_s)
+        return Work(total_s, np.cumsum(stages_s, axis=0, dtype=np.float64) * (total_s / drawn_s))
+
+    def _pauses_s(self, name: str, drawn_s: NDArray[np.floating]) -> Seconds | float:
         """(n,) seconds of interruptions while `name` is drawn for `drawn_s`: they come at random over that time."""
         if self.pause_rate is None:
-            return np.zeros(self.n)
-        many = _most_pauses(float(self.pause_rate.mean() * drawn_s.mean()))
-        chance = normals(f"{name} pauses", 2 * many, self.n)
-        gone, total_s = np.zeros(self.n), np.zeros(self.n)
-        for k in range(many):
-            gone -= log_ndtr(-chance[2 * k])
-            total_s += np.where(gone < self.pause_rate * drawn_s, self.lengths["pause"].draw(chance[2 * k + 1]), 0.0)
-        chance = normals(f"{name} unsaid", 2, self.n)
-        met = -log_ndtr(-chance[0]) < self.pace.lags.unsaid_met / self.pace.lags.over_s * drawn_s
-        if met.any():
-            total_s += np.where(met, self.lengths["unsaid"].draw(chance[1]), 0.0)
+            return 0.0
+        expected = self.pause_rate * drawn_s
+        many = _most_pauses(float(expected.mean()))
+        gaps, chance = exponentials(f"{name} pauses", many + 1, self.n), normals(f"{name} pauses", many + 1, self.n)
+        total_s = np.zeros(self.n)
+        if (met := gaps[0] < self.pace.lags.unsaid_met / self.pace.lags.over_s * drawn_s).any():
+            total_s += np.where(met, self.lengths["unsaid"].draw(chance[0]), 0.0)
+        gone = 0.0
+        for k in range(1, many + 1):
+            gone = gone + gaps[k]
+            total_s += np.where(gone < expected, self.lengths["pause"].draw(chance[k]), 0.0)
         return total_s
 
 
@@ -232,13 +273,13 @@ def _lengths(pace: Pace) -> dict[str, LogTime | None]:
     }
 
 
-def _rate(pace: Pace, n: int) -> Seconds | None:
+def _rate(pace: Pace, n: int) -> Draws | None:
     """(n,) unplanned pauses a second drawn; gamma with the pauses met as its shape."""
     lags = pace.lags
     if not lags.met:
         return None
     factor = 1 / np.square(spread(max(lags.met, 1.0), normals("pause rate", 1, n)[0]))
-    return np.asarray(lags.met / lags.over_s * factor, dtype=np.float64)
+    return np.asarray(lags.met / lags.over_s * factor, dtype=np.float32)
 
 
 def _in_queue_since(ticket: Ticket) -> datetime:
@@ -252,10 +293,10 @@ class _World:
     def __init__(self, known: LogTime, name: str, n: int) -> None:
         chance = normals(name, 2, n)
         mu, sigma = known.world(chance[0], chance[1])
-        self.mu, self.sigma = np.asarray(mu, dtype=np.float64), np.asarray(sigma, dtype=np.float64)
+        self.mu, self.sigma = np.asarray(mu, dtype=np.float32), np.asarray(sigma, dtype=np.float32)
 
-    def draw(self, z: Draws) -> Seconds:
-        return np.exp(self.mu + self.sigma * z)
+    def draw(self, z: Draws) -> Draws:
+        return np.asarray(np.exp(self.mu + self.sigma * z))
 
     def rest(self, z: Draws, ran_s: float) -> Seconds:
         return np.asarray(rest_by_log_tail(log_ndtr(-z.astype(np.float64)), ran_s, self.mu, self.sigma))
@@ -322,7 +363,8 @@ class _HandWorld:
             return np.ones(self.n, np.float32)
         return np.asarray(spread(alpha, normals(f"spread {self.artist} {key[0]} {key[1]}", 1, self.n)[0]), np.float32)
 
-    def _of_sitters(self, style: Style, sitters: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    def of_sitters(self, style: Style, sitters: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """(stages, n) each: mu and sigma of the log of each stage's time for all sitters, no sketch's effect in it."""
         world = self._style(style)
         if sitters == 1 or not any(stage.per_sitter for stage in style.stages):
             return world.mu, world.sigma
@@ -335,28 +377,6 @@ class _HandWorld:
             world.of_sitters[sitters] = mu, sigma
         return world.of_sitters[sitters]
 
-    def whole(self, ticket: Ticket, with_ends: bool) -> Work:
-        """A waiting portrait drawn by this artist, or what is left of one that was put back."""
-        mu, sigma = self._of_sitters(ticket.style, ticket.sitters)
-        done = ticket.stages_done
-        if done >= len(ticket.style.stages):
-            last_s = np.full(self.n, LAST_TOUCH_S)
-            return Work(last_s, last_s[None, :])
-        chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
-        own = self.pace.spreads.sketch * chance[0]
-        stages_s = np.exp(mu[done:] + own + sigma[done:] * chance[2 + done :])
-        if ticket.was_begun and (ran_s := drawing_s(ticket, self.of.now)) > 0:
-            tail = log_ndtr(-chance[2 + done].astype(np.float64))
-            stages_s[0] = rest_by_log_tail(tail, ran_s, mu[done].astype(np.float64) + own, sigma[done])
-        return self._with_pauses(ticket.id, stages_s, with_ends)
-
-    def _with_pauses(self, name: str, stages_s: NDArray[np.floating], with_ends: bool) -> Work:
-        drawn_s = stages_s.sum(axis=0, dtype=np.float64)
-        total_s = drawn_s + self.of.pauses_s(name, drawn_s)
-        if not with_ends:
-            return Work(total_s)
-        return Work(total_s, np.cumsum(stages_s, axis=0, dtype=np.float64) * (total_s / drawn_s))
-
     def rest_of(self, ticket: Ticket) -> Work:
         """What is left of the portrait on this artist's easel, given its stages so far and how long this one runs.
 
@@ -365,18 +385,17 @@ class _HandWorld:
         """
         stages, done = ticket.style.stages, ticket.stages_done
         if done >= len(stages):
-            last_s = np.full(self.n, LAST_TOUCH_S)
-            return Work(last_s, last_s[None, :])
+            return self.of.last_touch()
         chance = normals(ticket.id, 2 + len(stages), self.n)
         ran_s = drawing_s(ticket, self.of.now)
         first_s = self._run_on(ticket, stages[done], chance[2 + done].astype(np.float64), ran_s)
-        mu, sigma = self._of_sitters(ticket.style, ticket.sitters)
+        mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
         rest = np.exp(mu[done + 1 :] + self.effects[SKETCH] + sigma[done + 1 :] * chance[3 + done :])
-        return self._with_pauses(ticket.id, np.concatenate([first_s[None, :], rest]), with_ends=True)
+        return self.of.with_pauses(ticket.id, np.concatenate([first_s[None, :], rest]))
 
     def _run_on(self, ticket: Ticket, stage: Stage, z: Seconds, ran_s: float) -> Seconds:
         """(n,) seconds that the stage in hand still takes; moves this hand's effects with it."""
-        mu, sigma = self._of_sitters(ticket.style, ticket.sitters)
+        mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
         row = ticket.stages_done
         unmoved = mu[row] + self.effects[SKETCH] + sigma[row] * z
         if ran_s <= 0:

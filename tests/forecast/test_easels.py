@@ -62,7 +62,7 @@ def test_a_later_portrait_goes_to_a_free_easel_that_may_not_draw_the_one_before(
 def test_a_question_takes_nobodys_time():
     one = easels(0)
 
-    one.take([exactly(100)], NOTHING, commit=False)
+    one.end(*one.first([0]), exactly(100))
 
     assert one.take([exactly(50)], NOTHING)[0][0] == 50
 
