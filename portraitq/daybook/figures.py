@@ -46,7 +46,7 @@ from portraitq.daybook.promises import (
 from portraitq.daybook.quantiles import Spread, spread
 from portraitq.daybook.segments import Segment, segments
 from portraitq.daybook.stages import DayStages, stages_of
-from portraitq.daybook.takings import Takings, takings_of
+from portraitq.daybook.takings import Takings, still_to_come, takings_of
 
 ORDERED, FINISHED, COLLECTED, CALLED_OFF, CARRIED, ON_RACK = (
     "ordered",
@@ -234,7 +234,7 @@ def _behind_others(
             for how in takings.means
         },
         "refunded": _once(one.ticket for one in takings.payments if one.amount < 0),
-        "to-come": tuple(x.ticket.id for x in lines if x.ticket.day == day.day and x.ticket.due > 0),
+        "to-come": tuple(x.ticket.id for x in lines if x.ticket.day == day.day and still_to_come(x.ticket)),
         **{f"stage-{one.style}.{one.stage.id}": _once(one.tickets) for one in stages.stages},
         "set-aside": _once(one.time.ticket for one in stages.set_aside),
         "flow": tuple(x.ticket.id for x in lines if _is_own(x.finished_at, x, day)),

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import get_args
 
 from portraitq.core.events import Paid, PaidHow
-from portraitq.core.life import CANCELLED, OVER, Ticket
+from portraitq.core.life import CANCELLED, Ticket
 from portraitq.daybook.days import Day
 
 MEANS: tuple[str, ...] = get_args(PaidHow)
@@ -107,6 +107,18 @@ def takings_of(day: Day, tickets: Iterable[Ticket]) -> Takings:
     own = [ticket for ticket in known if ticket.day == day.day]
     return Takings(
         tuple(payments),
-        to_come=sum(max(ticket.due, 0) for ticket in own if ticket.place not in OVER or ticket.was_collected),
+        to_come=sum(still_to_come(ticket) for ticket in own),
         to_return=sum(max(-ticket.due, 0) for ticket in own if ticket.place == CANCELLED),
     )
+
+
+def still_to_come(ticket: Ticket) -> int:
+    """What is still to be paid for `ticket`. Money given back after it was handed over is a gift, and not due again."""
+    if ticket.place == CANCELLED:
+        return 0
+    if ticket.was_collected:
+        taken = sum(
+            event.data.amount for event in ticket.history if isinstance(event.data, Paid) and event.data.amount > 0
+        )
+        return max(ticket.price - taken, 0)
+    return max(ticket.due, 0)

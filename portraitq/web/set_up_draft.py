@@ -377,7 +377,8 @@ def unused_id(name: str, taken: Iterable[str], kind: str) -> str:
     ('ink-head-grosse-2', 'style-2')
     """
     known = set(taken)
-    plain = unicodedata.normalize("NFKD", name.replace("ß", "ss")).encode("ascii", "ignore").decode().lower()
+    spread = unicodedata.normalize("NFKD", name.casefold())
+    plain = "".join(letter for letter in spread if not unicodedata.combining(letter))
     base = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_ID].strip("-") or kind
     id, n = base, 1
     while id in known:

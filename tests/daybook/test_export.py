@@ -1,0 +1,103 @@
+"""The day's tables as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from portraitq.daybook.export import _printed, payments_csv, stages_csv, tickets_csv, without_formula
+from tests.builders import CHALK, INK_HEAD, Told, a_set_up, artist
+from tests.daybook.evening import quay_day
+from tests.daybook.test_figures import figures_of
+
+
+def rows_of(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text.removeprefix("\ufeff"), newline="")))
+
+
+def test_tables_are_in_utf_8_with_a_mark_by_which_spreadsheets_know_it():
+    text = tickets_csv(figures_of(quay_day()), quay_day().booth, 2)
+
+    assert text.encode("utf-8").startswith(b"\xef\xbb\xbfday_ordered,")
+
+
+def test_fields_are_quoted_where_needed_and_lines_end_in_crlf():
+    # RFC 4180 §2
+    cells = ["plain", "a,b", 'say "now"', "two\r\nlines", ""]
+
+    text = _printed(ZoneInfo("UTC"), ("n", "text"), enumerate(cells, start=1)).removeprefix("\ufeff")
+
+    assert text == 'n,text\r\n1,plain\r\n2,"a,b"\r\n3,"say ""now"""\r\n4,"two\r\nlines"\r\n5,\r\n'
+    assert [row["text"] for row in rows_of(text)] == cells
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx", " =1", "＝1"])
+def test_a_text_that_looks_like_a_formula_is_none(text: str):
+    # OWASP, "CSV Injection"
+    assert without_formula(text) == f"'{text}"
+
+
+@pytest.mark.parametrize("text", ["Ink head", "T-1", "a=b", "3 + 1", ""])
+def test_any_other_text_stays_as_it_is(text: str):
+    assert without_formula(text) == text
+
+
+def test_names_are_made_harmless_and_negative_amounts_stay_numbers():
+    formula = {**INK_HEAD, "name": '=HYPERLINK("x")'}
+    set_up = a_set_up([formula, CHALK], [artist("a1", "ink-head", "chalk-half"), artist("a2", "ink-head")])
+    told = Told().set_up(set_up, at="08:00").day_opened().ordered("T1").paid("T1", 1800).paid("T1", -250)
+
+    day = figures_of(told)
+
+    assert rows_of(tickets_csv(day, told.booth, 2))[0]["style"] == '\'=HYPERLINK("x")'
+    assert [row["amount"] for row in rows_of(payments_csv(day, told.booth, 2))] == ["18.00", "-2.50"]
+
+
+def test_a_ticket_is_one_row_with_its_times_in_the_booths_zone():
+    first = rows_of(tickets_csv(figures_of(quay_day()), quay_day().booth, 2))[0]
+
+    assert first == {
+        "day_ordered": "2026-06-06",
+        "number": "1",
+        "ticket": "T1",
+        "style": "Ink head",
+        "sitters": "1",
+        "asked_for": "",
+        "artist": "Easel a1",
+        "place": "collected",
+        "ordered_at": "2026-06-06 10:05:00",
+        "started_at": "2026-06-06 10:05:30",
+        "finished_at": "2026-06-06 10:16:30",
+        "collected_at": "2026-06-06 10:40:00",
+        "cancelled_at": "",
+        "cancelled_why": "",
+        "first_promise": "2026-06-06 10:30:00",
+        "last_promise": "2026-06-06 10:30:00",
+        "promise": "kept",
+        "early_s": "810.000",
+        "waiting_s": "30.000",
+        "flow_s": "690.000",
+        "drawn_s": "600.000",
+        "price": "18.00",
+        "paid": "18.00",
+        "currency": "EUR",
+    }
+
+
+def test_every_measured_time_is_a_row_those_set_aside_as_well():
+    rows = rows_of(stages_csv(figures_of(quay_day()), quay_day().booth))
+
+    summed = next(row for row in rows if row["ticket"] == "T4")
+    assert len(rows) == 3 + 3 + 2 + 1 + 3
+    assert (summed["stage"], summed["measured_s"]) == ("Layout + Likeness + Finish", "422.000")
+    # two sitters: likeness twice 380 s
+    assert next(row for row in rows if (row["ticket"], row["stage"]) == ("T2", "Likeness"))["guess_s"] == "760.000"
+
+
+def test_a_currency_without_cents_has_none():
+    told = Told().set_up(a_set_up(currency="JPY"), at="08:00").day_opened().ordered("T1").paid("T1", 1800)
+
+    assert rows_of(payments_csv(figures_of(told), told.booth, 0))[0]["amount"] == "1800"
