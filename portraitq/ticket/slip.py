@@ -25,7 +25,11 @@ class Network:
 
 @dataclass(frozen=True)
 class Slip:
-    """What stands on a slip. `qr` and `network_qr` are `<svg>` elements, the latter empty without a network."""
+    """What stands on a slip.
+
+    `address` and `code` together are what is typed where nothing can be scanned. `qr` and `network_qr` are `<svg>`
+    elements, the latter empty without a network.
+    """
 
     booth: str
     number: int
@@ -64,7 +68,7 @@ def slip(
         style=style,
         sitters=sitters,
         money=money,
-        address=f"{address.split('://', 1)[-1].rsplit('/', 1)[0]}/{codes.shown(code)}",
+        address=f"{address.split('://', 1)[-1].rsplit('/', 1)[0]}/",
         code=codes.shown(code),
         qr=qr.as_svg(qr.compact(address), title=f"QR code of ticket {number}", level=qr.SLIP),
         network=network,

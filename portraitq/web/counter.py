@@ -270,7 +270,7 @@ def order_taken(
         is_due=due > 0,
         code_said=codes.shown(code),
         address=way,
-        address_said=f"{address.split('://', 1)[-1]}/t/{codes.shown(code)}",
+        address_said=f"{address.split('://', 1)[-1]}/t/",
         qr=Markup(qr.as_svg(qr.compact(way), title=f"QR code of ticket {ticket.number}")),  # our own drawing
     )
 

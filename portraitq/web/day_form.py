@@ -13,12 +13,11 @@ from portraitq.core.commands import Command, read_command
 from portraitq.core.errors import Malformed
 from portraitq.core.events import ArtistIn, easel, print_instant
 from portraitq.core.life import IN_QUEUE, ON_EASEL, READY
+from portraitq.starter import first_day
 from portraitq.web.order_form import fresh_id
 from portraitq.web.said import clock_time, day_said, money
 
-USUAL_DAY = timedelta(hours=8)
 LONGEST_DAY = timedelta(hours=24)
-STEP_S = 1800  # closing times are proposed on the half hour
 LONGEST_ID = 26  # ids of the artists' commands are made from it
 CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
 
@@ -65,8 +64,7 @@ def _usual_closing(booth: Booth, now: datetime) -> str:
         last = clock_time(booth.days[-1].closes_at, booth.zone)
         if timedelta(hours=1) < next_at(last, booth.zone, now) - now < timedelta(hours=16):
             return last
-    ends = now + USUAL_DAY
-    return clock_time(ends + timedelta(seconds=-ends.timestamp() % STEP_S), booth.zone)
+    return clock_time(first_day(now, booth.zone).closes_at, booth.zone)
 
 
 def next_at(clock: str, zone: ZoneInfo, after: datetime) -> datetime:

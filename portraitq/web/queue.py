@@ -118,7 +118,7 @@ def counter_view(
     at_risk = sum(row.holding is not None and row.holding.is_in_danger for row in rows)
     return CounterView(
         is_open=booth.day is not None,
-        day=day_said(booth.day.day) if booth.day else "",
+        day=day_said(booth.day.day).rpartition(" ")[0] if booth.day else "",
         closes=clock_time(booth.day.closes_at, booth.zone, at.now) if booth.day else "",
         artists=tuple(artists),
         waiting=waiting,
@@ -206,7 +206,7 @@ def place_said(ticket: Ticket) -> str:
 
 
 def _artist(id: str, name: str, is_in: bool, is_open: bool, row: Row | None) -> ArtistAt:
-    said = f"drawing number {row.number}" if row else "free"
+    said = "" if row else "free"
     return ArtistAt(
         id=id,
         name=name,
@@ -219,7 +219,7 @@ def _artist(id: str, name: str, is_in: bool, is_open: bool, row: Row | None) -> 
 
 
 def _headline(waiting: int, ready: int, at_risk: int) -> str:
-    said = [f"{waiting} waiting", f"{ready} on the rack"]
+    said = [f"{waiting} waiting"] * bool(waiting) + [f"{ready} on the rack"] * bool(ready)
     if at_risk:
-        said.append(f"{at_risk} {'promise' if at_risk == 1 else 'promises'} at risk")
+        said.append(f"{at_risk} late or at risk")
     return " · ".join(said)

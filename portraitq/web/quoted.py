@@ -98,7 +98,7 @@ def holding(ticket: Ticket, quote: Quote | None, set_up: SetUp, now: datetime, z
 def _kept(ticket: Ticket, now: datetime, zone: ZoneInfo) -> Holding | None:
     if ticket.place != READY or ticket.promise is None or ticket.finished_at is None:
         return None
-    told = clock_time(ticket.promise.ready_by, zone, now)
     ready = clock_time(ticket.finished_at, zone, now)
-    was_late = ticket.finished_at > ticket.promise.ready_by
-    return Holding(told, f"ready at {ready}, late" if was_late else f"ready at {ready}, in time", KEPT)
+    if ticket.finished_at <= ticket.promise.ready_by:
+        return Holding("", f"since {ready}", KEPT)
+    return Holding("", f"since {ready}, promised for {clock_time(ticket.promise.ready_by, zone, now)}", KEPT)

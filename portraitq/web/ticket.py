@@ -22,7 +22,6 @@ from portraitq.core.life import (
     COLLECTED,
     DRAWING,
     HELD,
-    IN_QUEUE,
     ON_EASEL,
     PAUSED,
     READY,
@@ -160,7 +159,7 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
     assert set_up is not None
     at = Now(standing.as_of, booth.zone, booth.day.day if booth.day else None)
     quote = standing.forecast.tickets.get(ticket.id)
-    is_expected = ticket.place in (*IN_QUEUE, *ON_EASEL) and quote is not None
+    is_expected = ticket.place in (WAITING, *ON_EASEL) and quote is not None  # one that is held waits for its customer
     low, high = _window(quote, at) if is_expected and quote else ("", "")
     be_back_at, late, is_late = _be_back(standing, ticket, quote, at)
     promise = ticket.promise
@@ -215,7 +214,7 @@ def _be_back(standing: Standing, ticket: Ticket, quote: Quote | None, at: Now) -
     """When to be back, and what is to be said where the promise does not hold; whether that is sure by now."""
     set_up, promise = standing.booth.set_up, ticket.promise
     assert set_up is not None
-    if ticket.finished_at is not None or ticket.place not in (*IN_QUEUE, *ON_EASEL):
+    if ticket.finished_at is not None or ticket.place not in (WAITING, *ON_EASEL):
         return None, "", False
     if promise is None:
         return (quote.promise_at if quote else None), "", False
