@@ -75,7 +75,7 @@ def show(booth: str) -> Response:
         page="counter.html",
         booth_name=set_up.booth.name,
         form=order_form.order_form(set_up),
-        quotes={one.style: one for one in order_form.quotes(desk, 1, None, standing.booth.zone, now)},
+        quotes={one.style: one for one in order_form.quotes(desk, 1, None)},
         day=day_form.day_form(standing.booth, now),
         is_open=standing.booth.day is not None,
         taken=taken,
@@ -88,9 +88,7 @@ def quotes(booth: str) -> str:
     """What every style would be quoted now, for so many sitters and the artist who is asked for."""
     desk = desk_at(booth)
     sitters = order_form.read_sitters(request.args.get("sitters", "1"))
-    said = order_form.quotes(
-        desk, sitters, request.args.get("artist") or None, desk.standing(wait_s=0).booth.zone, desk.clock.now()
-    )
+    said = order_form.quotes(desk, sitters, request.args.get("artist") or None)
     return render_template("views/quotes.html", quotes=said)
 
 
@@ -139,7 +137,7 @@ def day(booth: str) -> str:
         "views/day.html",
         booth,
         "The day",
-        end=day_form.day_end(standing.booth, now),
+        end=day_form.day_end(standing.booth),
         day=day_form.day_form(standing.booth, now),
     )
 

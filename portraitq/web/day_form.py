@@ -111,7 +111,7 @@ def _clock(form: Mapping[str, str], field: str, zone: ZoneInfo, after: datetime)
         raise Malformed(f"{field}: {odd}.", field) from odd
 
 
-def day_end(booth: Booth, now: datetime) -> DayEnd | None:
+def day_end(booth: Booth) -> DayEnd | None:
     """What closing the day that is open would leave; None when none is open."""
     day = booth.day
     if day is None or booth.set_up is None:
@@ -130,7 +130,7 @@ def day_end(booth: Booth, now: datetime) -> DayEnd | None:
         carries.append(f"{ready} ready {'portrait stays' if ready == 1 else 'portraits stay'} on the rack.")
     return DayEnd(
         day=day_said(day.day),
-        closes=clock_time(day.closes_at, booth.zone, now),
+        closes=clock_time(day.closes_at, booth.zone),
         carries=tuple(carries),
         drawn=sum(ticket.finished_at is not None and ticket.finished_at >= day.opened_at for ticket in of_day),
         collected=sum(ticket.was_collected for ticket in of_day),

@@ -5,9 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 from werkzeug.datastructures import FileStorage
 
@@ -93,15 +91,20 @@ def fresh_id() -> str:
     return secrets.token_urlsafe(12)
 
 
-def quotes(desk: Desk, sitters: int, artist: str | None, zone: ZoneInfo, now: datetime) -> tuple[StyleQuote, ...]:
+def quotes(desk: Desk, sitters: int, artist: str | None) -> tuple[StyleQuote, ...]:
     """What a portrait ordered now would be quoted, for every style. Changes nothing."""
-    set_up = desk.standing(wait_s=0).booth.set_up
+    standing, now = desk.standing(wait_s=0), desk.clock.now()
+    booth = standing.booth
+    is_plain = sitters == 1 and artist is None and booth.day is not None
+    known = standing.forecast.order_now if is_plain else {}  # what the forecast has asked itself already
     said = []
-    for style in set_up.styles if set_up else ():
+    for style in booth.set_up.styles if booth.set_up else ():
         try:
-            said.append(StyleQuote(style.id, quote_said(desk.quote(style.id, sitters, artist), zone, now)))
+            quote = known[style.id] if style.id in known else desk.quote(style.id, sitters, artist)
         except Refused as no:
             said.append(StyleQuote(style.id, None, str(no)))
+        else:
+            said.append(StyleQuote(style.id, quote_said(quote, booth.zone, now)))
     return tuple(said)
 
 

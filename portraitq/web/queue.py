@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from portraitq.core.events import SetUp
-from portraitq.core.life import DRAWING, IN_QUEUE, ON_EASEL, PAUSED, READY, TOUCH_UP_REST, Ticket
+from portraitq.core.life import CANCELLED, DRAWING, IN_QUEUE, ON_EASEL, PAUSED, READY, TOUCH_UP_REST, Ticket
 from portraitq.web.quoted import Holding, holding
 from portraitq.web.said import clock_time, day_said, money
 
@@ -119,7 +119,7 @@ def counter_view(
     return CounterView(
         is_open=booth.day is not None,
         day=day_said(booth.day.day).rpartition(" ")[0] if booth.day else "",
-        closes=clock_time(booth.day.closes_at, booth.zone, at.now) if booth.day else "",
+        closes=clock_time(booth.day.closes_at, booth.zone) if booth.day else "",
         artists=tuple(artists),
         waiting=waiting,
         ready=ready,
@@ -181,7 +181,7 @@ def oval_of(ticket: Ticket) -> str:
     """Which oval stands for the ticket's state."""
     if ticket.place in ON_EASEL:
         return "easel"
-    if ticket.place in IN_QUEUE:
+    if ticket.place in (*IN_QUEUE, CANCELLED):
         return "waiting"
     return "ready" if ticket.place == READY else "over"
 

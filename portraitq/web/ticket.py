@@ -47,7 +47,6 @@ if TYPE_CHECKING:
 blueprint = Blueprint("ticket", __name__)
 
 NO_SUCH = "There is no ticket of that code. Read it from the slip once more, or ask at the booth."
-STEPS_SHOWN = 40  # a style has no more stages
 
 
 @dataclass(frozen=True)
@@ -304,7 +303,7 @@ def _hours(booth: Booth, ticket: Ticket, at: Now) -> str:
         return ""
     if booth.day is None:
         return "The booth is closed for now. Your portrait is kept for you."
-    return f"The booth closes at {clock_time(booth.day.closes_at, at.zone, at.now)}" + (
+    return f"The booth closes at {clock_time(booth.day.closes_at, at.zone)}" + (
         f"; this ticket is from {day_said(ticket.day)}." if ticket.day != booth.day.day else "."
     )
 

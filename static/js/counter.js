@@ -2,6 +2,7 @@
 // The quotes are asked for again after each push and whenever sitters or artist change; only their words are swapped.
 import { Photos } from "./photo.js";
 import { newId, say } from "./taps.js";
+import { renew, token } from "./token.js";
 
 const form = document.getElementById("order");
 const taken = document.getElementById("taken");
@@ -97,13 +98,19 @@ function refuse(sentence, field = "") {
   const [name, index] = field.split(".");
   if (name === "photo" && index !== undefined && photos.refuse(Number(index), sentence)) return;
   const place = form.querySelector(`[data-refusal="${CSS.escape(name)}"]`) ?? form.querySelector('[data-refusal=""]');
-  place.textContent = sentence;
+  place.textContent = plain(sentence, name);
   place.hidden = !sentence;
   if (!sentence) return;
   const folded = place.closest("details");
   if (folded) folded.open = true;
   place.scrollIntoView({ block: "center" });
   form.elements[name]?.focus?.({ preventScroll: true });
+}
+
+// Beside its field a sentence need not name the field again.
+function plain(sentence, name) {
+  const rest = name && sentence.startsWith(`${name}: `) ? sentence.slice(name.length + 2) : sentence;
+  return rest.charAt(0).toUpperCase() + rest.slice(1);
 }
 
 function refuseNothing() {
@@ -146,18 +153,20 @@ function walkedAway() {
 }
 
 // A request that tells how far it is; the id stays the same until it was answered, so that a second try is harmless.
-function send(address, body, done) {
+function send(address, body, done, isAgain = false) {
   busy(true);
   const request = new XMLHttpRequest();
   request.open("POST", address);
   request.timeout = 120000;
-  request.setRequestHeader("X-Portraitq-Token", document.querySelector('meta[name="portraitq-token"]')?.content ?? "");
+  request.setRequestHeader("X-Portraitq-Token", token());
   request.setRequestHeader("Accept", "text/html, application/problem+json");
   request.upload.onprogress = ({ lengthComputable, loaded, total }) => {
     progress.hidden = !lengthComputable || total < 100000;
     progress.value = lengthComputable ? 100 * loaded / total : 0;
   };
-  request.onload = () => {
+  request.onload = async () => {
+    const isStale = (request.status === 401 || request.status === 403) && !isAgain;
+    if (isStale && await renew()) return send(address, body, done, true);
     busy(false);
     if (request.status < 300) return done(request.responseText);
     if (request.status === 401 || request.status === 403) return refuse("Your sign-in has run out. Sign in on another tab, then tap again: everything here stays.");

@@ -2,6 +2,7 @@
 // leaving the page, shows a refusal beside what was tapped, and reads itself anew after everything that was done.
 // Without this script every link and form still works as a page of its own.
 import { say } from "./taps.js";
+import { renew, token } from "./token.js";
 
 const sheet = document.getElementById("sheet");
 const content = document.querySelector("[data-sheet-content]");
@@ -52,13 +53,12 @@ async function sendForm(form, button) {
   form.dataset.sending = "yes";
   refuse(form, "");
   const body = new FormData(form, button);
-  const token = document.querySelector('meta[name="portraitq-token"]')?.content ?? "";
   try {
-    const answer = await fetch(button?.formAction && button.hasAttribute("formaction") ? button.formAction : form.action, {
-      method: "POST", body, headers: { "X-Portraitq-Token": token, Accept: "application/json" },
-    });
+    const post = () => fetch(form.action, { method: "POST", body, headers: { "X-Portraitq-Token": token(), Accept: "application/json" } });
+    let answer = await post();
+    if ((answer.status === 401 || answer.status === 403) && await renew()) answer = await post();
     if (answer.status === 401 || answer.status === 403) { location.href = `/sign-in?next=${encodeURIComponent(location.pathname)}`; return; }
-    if (!answer.ok) { refuse(form, (await answer.json()).detail ?? "The booth did not take it. Try again."); return; }
+    if (!answer.ok) { refuse(form, ((await answer.json()).detail ?? "The booth did not take it. Try again.").replace(/^[a-z_]+: /, "")); return; }
     if (form.dataset.form === "reload") { location.reload(); return; }
     await read();
   } catch {
