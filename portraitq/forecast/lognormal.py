@@ -12,6 +12,7 @@ from scipy.special import log_ndtr, ndtri_exp
 
 Floats = NDArray[np.floating[Any]]
 Z90 = 1.2815515655446004  # the standard normal's 90 % point: of ten goes one is slower
+MOST_SIGMA = 2.5  # slow six hundred times as long as quick: what is guessed wider is no guess
 LEAST_SIGMA = 0.02  # three equal guesses mean "always the same", which no hand keeps
 
 
@@ -24,7 +25,8 @@ def from_guesses(quick_s: float, usual_s: float, slow_s: float) -> tuple[float, 
     >>> round(math.exp(mu)), round(sigma, 7)
     (100, 0.4286259)
     """
-    return math.log(usual_s), max(math.log(slow_s / quick_s) / (2 * Z90), LEAST_SIGMA)
+    sigma = math.log(slow_s / quick_s) / (2 * Z90)
+    return math.log(usual_s), min(max(sigma, LEAST_SIGMA), MOST_SIGMA)
 
 
 def mean_of_several(sigma: Floats | float, several: int) -> tuple[Any, Any]:
@@ -149,11 +151,14 @@ class LogTime:
         return self.mu + sigma * z_mean / math.sqrt(self.kappa), sigma
 
 
-def spread(alpha: float | Floats, z: Floats) -> Floats:
+LEAST_ROOT = 0.53  # of gamma / alpha, to the third: where the approximation would leave the law's lower end
+
+
+def spread(alpha: float, z: Floats) -> Floats:
     """Draws of √(alpha / Gamma(alpha)), the factor on sigma when the variance is inverse-gamma.
 
     Wilson & Hilferty 1931: the cube root of a gamma is nearly normal (good to 1 % from alpha 2 on).
     """
-    gamma = np.power(np.maximum(1 - 1 / (9 * alpha) + z / (3 * np.sqrt(alpha)), 0.15), 3)
-    factor: Floats = 1 / np.sqrt(gamma)
+    root = np.maximum((1 - 1 / (9 * alpha)) + z * (1 / (3 * math.sqrt(alpha))), LEAST_ROOT)
+    factor: Floats = 1 / (root * np.sqrt(root))
     return factor

@@ -17,7 +17,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from itertools import takewhile
+from itertools import islice, takewhile
 from typing import cast
 
 import numpy as np
@@ -63,8 +63,8 @@ class Hand:
     mean, cov  (d,) and (d, d), of the effects
     base       (style, stage) -> log seconds for one sitter before any effect
     alpha, beta  (style, stage) -> inverse-gamma weight and scale of the variance of chance
+    goes       (style, stage) -> how often it was measured by itself, as far as that matters
     day_index  the day of trading that the day's effect belongs to
-    off_at     when the easel was last left
     """
 
     index: Mapping[tuple[str, ...], int]
@@ -73,8 +73,8 @@ class Hand:
     base: Mapping[tuple[str, str], float]
     alpha: Mapping[tuple[str, str], float]
     beta: Mapping[tuple[str, str], float]
+    goes: Mapping[tuple[str, str], int] = field(default_factory=dict)
     day_index: int = 0
-    off_at: datetime | None = None
 
     def rows(self, style: str, stage: str) -> tuple[int, ...]:
         """The rows of the effects that add up to that stage's."""
@@ -129,8 +129,12 @@ def pace_of(booth: Booth, previous: Pace | None = None) -> Pace:
     return replace(pace, seq=booth.seq, last_ticket=last, unread=still, lags=pace.lags.guessed_by(booth.set_up))
 
 
+READ_BACK = 4000  # tickets; what an older one taught has faded away
+
+
 def _newer(booth: Booth, last: str | None) -> list[str]:
-    return list(takewhile(lambda id: id != last, _youngest_first(booth)))[::-1]
+    newer = takewhile(lambda id: id != last, _youngest_first(booth))
+    return list(islice(newer, READ_BACK))[::-1]
 
 
 def _youngest_first(booth: Booth) -> Iterator[str]:
@@ -157,7 +161,7 @@ def learn(pace: Pace, booth: Booth, ticket: Ticket) -> Pace:
             hand = forget_sketch(hand, pace.spreads)
             for time in times:
                 if excess_s := ran_on_s(hand, time, ticket.style):
-                    lags = lags.with_unsaid(excess_s)
+                    lags, hand = lags.with_unsaid(excess_s), doubted(hand, time, pace.spreads)
                 else:
                     hand = measured(hand, time, ticket.style, pace.spreads)
             hand = forget_sketch(hand, pace.spreads)
@@ -259,56 +263,108 @@ def measured(hand: Hand, time: StageTime, style: Style, spreads: Spreads) -> Han
     parts = [stages[id] for id in time.stages if id in stages]
     if not parts:
         return hand
-    expected, loads, noise = _expected(hand, style.id, parts, time.sitters)
-    spread = float(loads @ hand.cov @ loads)
-    off = math.log(time.total_s) - expected
-    surprise = off * off / (spread + noise)
+    is_new = any(hand.goes.get((style.id, part.id), 0) < KNOWN_AFTER for part in parts)
+    said = _expected(hand, style.id, parts, time.sitters)
+    off = math.log(time.total_s) - said.log_s
+    if is_new and (beyond := off * off / GUESS_OFF - said.doubt - said.chance) > 0:
+        hand = _doubting_guesses(hand, style.id, parts, beyond)
+        said = _expected(hand, style.id, parts, time.sitters)
+    surprise = off * off / (said.doubt + said.chance)
     weight = min(1.0, (HEAVY_TAIL + 1) / (HEAVY_TAIL + surprise))
-    gain = hand.cov @ loads / (spread + noise / weight)
-    alpha, beta = hand.alpha, hand.beta
-    if len(parts) == 1 and math.isfinite(alpha[key := (style.id, parts[0].id)]):
+    gain = said.together / (said.doubt + said.chance / weight)
+    alpha, beta, goes, key = hand.alpha, hand.beta, hand.goes, (style.id, parts[0].id)
+    if len(parts) == 1:
+        goes = {**goes, key: min(goes.get(key, 0) + 1, KNOWN_AFTER + 2)}
+    if len(parts) == 1 and math.isfinite(alpha[key]):
         own = hand.sigma(*key) ** 2
         alpha, beta = {**alpha, key: alpha[key] + 0.5}, {**beta, key: beta[key] + 0.5 * own * min(surprise, CLIP)}
     return replace(
         hand,
         mean=hand.mean + gain * off,
-        cov=hand.cov - np.outer(gain, hand.cov @ loads),
+        cov=hand.cov - np.outer(gain, said.together),
         alpha=alpha,
         beta=beta,
+        goes=goes,
     )
+
+
+GUESS_OFF = 6.0  # a guess out by more than its root in spreads says that these guesses are worth less than guesses are
+
+
+def _doubting_guesses(hand: Hand, style: str, parts: Sequence[Stage], beyond: float) -> Hand:
+    """`hand` with so much more variance of what is guessed of these stages, half of it the style's."""
+    if not any(math.isfinite(hand.alpha[style, part.id]) for part in parts):
+        return hand
+    cov = hand.cov.copy()
+    for key in (("style", style), *(("stage", style, part.id) for part in parts)):
+        cov[hand.index[key], hand.index[key]] += beyond / 2
+    return replace(hand, cov=cov)
 
 
 RAN_ON = 3.5  # so many spreads above what was expected the pencil was down and nobody said so
 
 
 def ran_on_s(hand: Hand, time: StageTime, style: Style) -> float:
-    """By how many seconds the clock ran on while nobody drew, by the artist's own spread; 0 where it did not."""
+    """By how many seconds the clock ran on while nobody drew, by the artist's own spread; 0 where it did not.
+
+    Only where that spread is measured: a guess that is wrong by far is no clock that ran on.
+    """
     parts = [stage for stage in style.stages if stage.id in time.stages]
-    if not parts:
+    if not parts or any(hand.goes.get((style.id, stage.id), 0) < KNOWN_AFTER for stage in parts):
         return 0.0
-    expected, loads, noise = _expected(hand, style.id, parts, time.sitters)
-    limit = expected + RAN_ON * math.sqrt(float(loads @ hand.cov @ loads) + noise)
-    return time.total_s - math.exp(expected) if math.log(time.total_s) > limit else 0.0
+    said = _expected(hand, style.id, parts, time.sitters)
+    limit = said.log_s + RAN_ON * math.sqrt(said.doubt + said.chance)
+    return time.total_s - math.exp(said.log_s) if math.log(time.total_s) > limit else 0.0
+
+
+KNOWN_AFTER = 3  # goes
+
+
+def doubted(hand: Hand, time: StageTime, spreads: Spreads) -> Hand:
+    """`hand` after a clock that seems to have run on: less sure of the stage, for it may be a lasting change.
+
+    Seen a third time in a row it is believed.
+    """
+    cov, goes = hand.cov.copy(), dict(hand.goes)
+    for stage in time.stages:
+        row = hand.index["stage", time.style, stage]
+        cov[row, row] += spreads.stage**2
+        goes[time.style, stage] = goes.get((time.style, stage), 0) - 2
+    return replace(hand, cov=cov, goes=goes)
 
 
 HEAVY_TAIL = 6.0
 CLIP = 9.0  # one run-on clock does not teach that every stage is wild
 
 
-def _expected(hand: Hand, style: str, parts: Sequence[Stage], sitters: int) -> tuple[float, Vector, float]:
-    """Expected log of the parts' sum, its loads on the effects, and its variance of chance."""
-    mus, rows, sigmas = [], [], []
+@dataclass(frozen=True, slots=True)
+class _Expected:
+    """The log of a time before it is measured: `log_s`, variance of the effects in it (`doubt`) and of `chance`.
+
+    together  (d,) covariance of each effect with it
+    """
+
+    log_s: float
+    together: Vector
+    doubt: float
+    chance: float
+
+
+def _expected(hand: Hand, style: str, parts: Sequence[Stage], sitters: int) -> _Expected:
+    """What is expected of one stage, or of the sum of several."""
+    logs, rows, sigmas = [], [], []
     for part in parts:
         mu, sigma = of_sitters(hand, style, part, sitters)
         row = list(hand.rows(style, part.id))
-        mus.append(mu + float(hand.mean[row].sum()))
+        logs.append(mu + float(hand.mean[row].sum()))
         rows.append(row)
         sigmas.append(sigma)
-    shares = np.exp(np.array(mus) - max(mus))
-    total = float(shares.sum())
-    shares = shares / total
-    loads = np.zeros(len(hand.mean))
+    most = max(logs)
+    total = sum(math.exp(log - most) for log in logs)
+    shares = [math.exp(log - most) / total for log in logs]
+    together = np.zeros(len(hand.mean))
     for share, row in zip(shares, rows, strict=True):
-        loads[row] += share
-    noise = float(np.sum(np.square(shares * np.array(sigmas))))
-    return max(mus) + math.log(total), loads, noise
+        together += share * hand.cov[:, row].sum(axis=1)
+    doubt = sum(share * float(together[row].sum()) for share, row in zip(shares, rows, strict=True))
+    chance = sum((share * sigma) ** 2 for share, sigma in zip(shares, sigmas, strict=True))
+    return _Expected(most + math.log(total), together, doubt, chance)

@@ -16,7 +16,7 @@ from portraitq.core.booth import Booth
 from portraitq.core.life import Ticket
 from portraitq.forecast.pace import Pace
 from portraitq.forecast.promise import LEVELS, chance_kept, promise, quantiles
-from portraitq.forecast.schedule import Outlook, Scenarios
+from portraitq.forecast.schedule import NEVER_S, Outlook, Scenarios
 
 LOW, HIGH = 0.2, 0.8  # of the window that is read out: "about 15:20 to 15:35"
 
@@ -99,7 +99,7 @@ def _quote(scenarios: Scenarios, outlook: Outlook, ticket: Ticket | None = None)
     booth, now = scenarios.booth, scenarios.now
     assert booth.set_up is not None
     settings = booth.set_up.booth
-    ready_s = np.sort(outlook.ready_s)
+    ready_s = np.sort(np.minimum(outlook.ready_s, NEVER_S))
     at = quantiles(ready_s, now)
     told = ticket.promise if ticket is not None else None
     return Quote(

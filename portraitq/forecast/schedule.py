@@ -12,7 +12,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -30,7 +31,7 @@ from portraitq.forecast.pace import DAY, GENERAL, SKETCH, Hand, Pace, day_index,
 
 COMES_IN_S = 300.0
 FIRST_HALF_HOUR_S = 1800.0
-NIGHTS_AHEAD = 14  # a queue longer than a fortnight is not forecast closer than that
+NIGHTS_AHEAD = 14  # a queue longer than a fortnight is not forecast more closely
 LAST_TOUCH_S = 10.0  # all stages are done and only `finished` is missing
 MOST_PAUSES = 6
 
@@ -51,11 +52,13 @@ class Scenarios:
         if booth.set_up is None:
             raise ValueError("a booth without a set-up has nothing to forecast")
         self.booth, self.pace, self.now, self.n = booth, pace, now, n
-        self.artists = booth.set_up.artists
+        gone = [
+            artist for artist in booth.easels if booth.set_up.artist(artist) is None
+        ]  # with work in hand all the same
+        self.artists = (*booth.set_up.artists, *(Artist(id=artist, name=artist, styles=()) for artist in gone))
         self.day_index = day_index(booth.days, now) + (0 if booth.day else 1)
-        self.lengths = {
-            name: _World(known, f"length {name}", n) for name, known in _lengths(pace).items() if known is not None
-        }
+        self.known_lengths = _lengths(pace)
+        self.lengths: dict[str, _World] = {}
         self.pause_rate = _rate(pace, n)
         self.hands = {artist.id: _HandWorld(self, artist.id) for artist in self.artists}
         self.outlooks: dict[str, Outlook] = {}
@@ -110,7 +113,9 @@ class Scenarios:
         if first is not None:
             ready_at = _in_queue_since(first)
             waited = ready_at <= free_at and free_at > came_at
-            lag_s: Seconds | Draws = self._rest("turnaround" if waited else "idle", chance[0], max(free_at, ready_at))
+            lag_s: Seconds | Draws = self._rest(
+                "turnaround" if waited else "idle", chance[0], self._since_s(max(free_at, ready_at))
+            )
         else:
             lag_s = self._length("idle", chance[0])
         if free_at > came_at and (first is None or ready_at > free_at):
@@ -118,22 +123,29 @@ class Scenarios:
             lag_s = np.maximum(lag_s, self._length("turnaround", chance[1]) - since_s)
         return lag_s
 
+    def _world(self, name: str) -> _World | None:
+        """The length of that name in every scenario; None where it takes no time."""
+        if name not in self.lengths and (known := self.known_lengths.get(name)) is not None:
+            self.lengths[name] = _World(known, f"length {name}", self.n)
+        return self.lengths.get(name)
+
     def _length(self, name: str, z: Draws) -> Seconds | Draws:
-        world = self.lengths.get(name)
+        world = self._world(name)
         return world.draw(z) if world else np.zeros(self.n)
 
-    def _rest(self, name: str, z: Draws, since: datetime) -> Seconds:
-        world = self.lengths.get(name)
-        if world is None:
-            return np.zeros(self.n)
-        return world.rest(z, max((self.now - since).total_seconds(), 0.0))
+    def _rest(self, name: str, z: Draws, ran_s: float) -> Seconds:
+        world = self._world(name)
+        return world.rest(z, max(ran_s, 0.0)) if world else np.zeros(self.n)
+
+    def _since_s(self, at: datetime) -> float:
+        return (self.now - at).total_seconds()
 
     def _on_easel(self, row: int, artist: Artist, ticket: Ticket) -> Seconds:
         """Take the portrait on that easel to its end; when the easel is free again."""
         chance = normals(ticket.id, 2, self.n)
         delay_s = self._until_drawn_on(artist, ticket)
         if ticket.place in (TOUCH_UP, TOUCH_UP_REST):
-            rest_s = self.lengths["touch-up"].rest(chance[0], drawing_s(ticket, self.now))
+            rest_s = self._rest("touch-up", chance[0], drawing_s(ticket, self.now))
             work = Work(rest_s, rest_s[None, :])
         else:
             work = self.hands[artist.id].rest_of(ticket)
@@ -145,8 +157,8 @@ class Scenarios:
         pause = pause_in_hand(ticket)
         rest_s = np.zeros(self.n)
         if pause is not None:
-            name = f"pause {pause.why}"
-            rest_s = self._rest(name, normals(f"{ticket.id} rests", 1, self.n)[0], pause.began_at)
+            chance = normals(f"{ticket.id} rests", 1, self.n)[0]
+            rest_s = self._rest(f"pause {pause.why}", chance, self._since_s(pause.began_at))
             for planned in self.booth.day.breaks if self.booth.day else ():
                 is_on = planned.artist == artist.id and planned.begins_at - BREAK_EARLY <= self.now < planned.ends_at
                 if is_on and pause.why == "break":
@@ -239,11 +251,11 @@ class Scenarios:
         gaps, chance = exponentials(f"{name} pauses", many + 1, self.n), normals(f"{name} pauses", many + 1, self.n)
         total_s = np.zeros(self.n)
         if (met := gaps[0] < self.pace.lags.unsaid_met / self.pace.lags.over_s * drawn_s).any():
-            total_s += np.where(met, self.lengths["unsaid"].draw(chance[0]), 0.0)
+            total_s += np.where(met, self._length("unsaid", chance[0]), 0.0)
         gone = 0.0
         for k in range(1, many + 1):
             gone = gone + gaps[k]
-            total_s += np.where(gone < expected, self.lengths["pause"].draw(chance[k]), 0.0)
+            total_s += np.where(gone < expected, self._length("pause", chance[k]), 0.0)
         return total_s
 
 
@@ -311,6 +323,9 @@ class _StyleWorld:
     of_sitters: dict[int, tuple[NDArray[np.float32], NDArray[np.float32]]] = field(default_factory=dict)
 
 
+LEAST_VARIANCE = 1e-10  # so that effects known exactly have a root too: a hundred-thousandth of a time
+
+
 class _HandWorld:
     """One artist's pace in every scenario, day's effect included; what the sketch in hand shows is in it."""
 
@@ -340,10 +355,10 @@ class _HandWorld:
 
     def _draw_effects(self) -> Seconds:
         """(d, n) of all effects together, from what is known of them."""
-        values, vectors = np.linalg.eigh(self.hand.cov)
-        root = (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
-        chance = normals(f"hand {self.artist}", len(values), self.n).astype(np.float64)
-        return np.asarray(self.hand.mean[:, None] + root @ chance)
+        d = len(self.hand.mean)
+        root = np.linalg.cholesky(self.hand.cov + np.diag(np.full(d, LEAST_VARIANCE)))
+        chance = normals(f"hand {self.artist}", d, self.n)
+        return np.asarray(self.hand.mean[:, None] + root.astype(np.float32) @ chance, dtype=np.float64)
 
     def _style(self, style: Style) -> _StyleWorld:
         found = self.styles.get(style)
@@ -416,29 +431,26 @@ def hours_ahead(booth: Booth, now: datetime) -> Hours:
     """When portraits may be begun from now on; the days to come are taken to be like the last one."""
     if not booth.days:
         return Hours()
-    last, zone = booth.days[-1], booth.zone
+    last = booth.days[-1]
     spans = []
     if booth.day is not None:
         spans.append((-math.inf, (last.closes_at - now).total_seconds()))
-    day = date.fromisoformat(last.day)
-    step = 0
-    while len(spans) < NIGHTS_AHEAD:
-        step += 1
-        opens_at, closes_at = _like(last, day, step, zone)
-        if closes_at <= now and step < 4000:
-            continue
-        if booth.day is not None and closes_at <= last.closes_at:
-            continue
-        spans.append(((opens_at - now).total_seconds(), (closes_at - now).total_seconds()))
+    first = max(1, (now - last.opened_at).days - 1)
+    for opens_at, closes_at in _days_like(last, booth.zone, first):
+        if closes_at > now:
+            spans.append(((opens_at - now).total_seconds(), (closes_at - now).total_seconds()))
     return Hours(tuple(spans))
 
 
-def _like(last: TradingDay, day: date, step: int, zone: ZoneInfo) -> tuple[datetime, datetime]:
-    """Opening and closing `step` days after `last`, at the same times on the booth's clocks."""
+@lru_cache(maxsize=64)
+def _days_like(last: TradingDay, zone: ZoneInfo, first: int) -> tuple[tuple[datetime, datetime], ...]:
+    """Opening and closing from `first` days after `last` on, at the same times on the booth's clocks."""
     opened, closes = last.opened_at.astimezone(zone), last.closes_at.astimezone(zone)
-    opens_on = opened.replace(tzinfo=None) + timedelta(days=step)
-    closes_on = closes.replace(tzinfo=None) + timedelta(days=step)
-    return opens_on.replace(tzinfo=zone).astimezone(UTC), closes_on.replace(tzinfo=zone).astimezone(UTC)
+
+    def on(at: datetime, step: int) -> datetime:
+        return (at.replace(tzinfo=None) + timedelta(days=step)).replace(tzinfo=zone).astimezone(UTC)
+
+    return tuple((on(opened, step), on(closes, step)) for step in range(first, first + NIGHTS_AHEAD))
 
 
 def _breaks(day: TradingDay | None, artist: str, now: datetime) -> list[tuple[float, float]]:

@@ -1,6 +1,7 @@
 """What is known of each artist's pace, and how it moves."""
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -140,7 +141,7 @@ def test_known_and_unknown_as_the_normal_shrinkage_formula_has_it():
     assert style is not None
     spreads = Spreads(general=0.3, style=0, stage=0, day=0, sketch=0, guess_weight=math.inf)
     hand = knowing(Pace(spreads=spreads).hand("a1", None, 1), style, spreads)
-    hand = Hand(hand.index, hand.mean, hand.cov, hand.base, hand.alpha, dict.fromkeys(hand.beta, 0.25), 1)
+    hand = replace(hand, beta=dict.fromkeys(hand.beta, 0.25))
 
     for _ in range(5):
         hand = measured(hand, a_time(380 * math.exp(0.2), "likeness"), style, spreads)
@@ -167,6 +168,8 @@ def test_a_clock_that_ran_on_is_told_by_the_artists_own_spread():
     style = told.booth.set_up.style("ink-head") if told.booth.set_up else None
     hand = a_hand(told)
     assert style is not None
+    for usual_s in (370.0, 380.0, 390.0):
+        hand = measured(hand, a_time(usual_s, "likeness"), style, Spreads())
 
     assert ran_on_s(hand, a_time(700.0, "likeness"), style) == 0.0
     assert ran_on_s(hand, a_time(9000.0, "likeness"), style) > 8000
@@ -183,3 +186,25 @@ def test_a_clock_that_ran_on_does_not_teach_a_slower_pace():
     pace = pace_of(told.booth)
     assert expected_s(pace, told, "a1", "ink-head", "likeness") == pytest.approx(before, rel=0.03)
     assert pace.lags.unsaid_met > 1
+
+
+def test_a_guess_wrong_by_ten_times_is_no_clock_that_ran_on():
+    told = a_booth()
+    for number in range(6):
+        told = draw(told, f"T{number}", 1000, 3800, 1100)
+
+    pace = pace_of(told.booth)
+
+    assert expected_s(pace, told, "a1", "ink-head", "likeness") > 0.7 * 3800
+    assert pace.lags.unsaid_met < 1
+
+
+def test_a_lasting_change_is_believed_in_the_end_however_large():
+    told = a_booth()
+    for number in range(10):
+        told = draw(told, f"T{number}", 100, 380, 110)
+
+    for number in range(10, 20):
+        told = draw(told, f"T{number}", 100, 380 * 6, 110)
+
+    assert expected_s(pace_of(told.booth), told, "a1", "ink-head", "likeness") > 0.7 * 380 * 6

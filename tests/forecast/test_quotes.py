@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from portraitq.forecast.pace import pace_of
 from portraitq.forecast.quotes import Quote, forecast, quote_order, quotes_of_tickets
-from tests.builders import Told, a_booth, a_journal
+from tests.builders import Told, a_booth, a_journal, a_set_up, artist, style
 
 MILLISECOND = timedelta(milliseconds=1)
 
@@ -130,12 +130,12 @@ def test_while_the_easels_rest_a_quote_only_moves_with_the_clock():
 )
 def test_one_more_in_the_queue_makes_nobody_before_it_later(styles, begun, last):
     told = a_booth()
-    for number, style in enumerate(styles, start=1):
-        told = told.ordered(f"T{number}", style=style, at="10:00")
-    for artist in ("a1", "a2")[:begun]:
-        first = told.booth.next_for(artist)
+    for number, one in enumerate(styles, start=1):
+        told = told.ordered(f"T{number}", style=one, at="10:00")
+    for who in ("a1", "a2")[:begun]:
+        first = told.booth.next_for(who)
         if first is not None:
-            told = told.started(first.id, artist, at="10:00")
+            told = told.started(first.id, who, at="10:00")
 
     longer = told.ordered("Tlast", style=last, at="10:00")
 
@@ -162,3 +162,17 @@ def test_a_stage_far_past_its_usual_time_is_expected_to_run_on():
     late, later = (quotes(told, now)["T1"].median_at - told.at(now) for now in ("09:45", "10:30"))
 
     assert later > late
+
+
+def test_the_wildest_guesses_still_give_instants():
+    wild = style("oil", [("all", 60.0, True)])
+    wild["stages"][0] |= {"quick_s": 1, "usual_s": 86_400, "slow_s": 366 * 86_400}
+    told = a_booth(a_set_up([wild], [artist("a1", "oil")])).ordered(
+        *(f"T{n}" for n in range(9)), style="oil", sitters=12
+    )
+
+    said = quotes(told.started("T0"))
+
+    assert all(
+        list(each.ready_at_quantiles.values()) == sorted(each.ready_at_quantiles.values()) for each in said.values()
+    )
