@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
 import logging
 from typing import Any
 
@@ -12,11 +10,26 @@ from flask import Blueprint, Flask, Response, jsonify, render_template, request
 from portraitq import __version__, paths
 from portraitq.desk import Desks
 from portraitq.store.store import StoreError
-from portraitq.web import oval, problems, said, staff
+from portraitq.web import (
+    api,
+    counter,
+    daybook,
+    easel,
+    hand_over,
+    live,
+    oval,
+    photos,
+    problems,
+    said,
+    set_up,
+    staff,
+    ticket,
+    wall,
+)
 from portraitq.web.here import desks as all_desks
 from portraitq.web.problems import problem
 
-SCREENS = ("counter", "easel", "wall", "ticket", "hand_over", "photos", "daybook", "set_up")
+SCREENS = (counter, photos, easel, wall, ticket, hand_over, daybook, set_up)
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
 LARGEST_REQUEST_BYTES = 64 * 1024 * 1024  # several photos of the best phones; more is a mistake or mischief
 LARGEST_FORM_BYTES = 512 * 1024
@@ -59,22 +72,10 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     staff.install(app, desks.store)
     app.register_blueprint(start)
     for screen in SCREENS:
-        _register(app, screen)
-    for part in ("api", "live"):
-        if importlib.util.find_spec(f"portraitq.web.{part}"):
-            importlib.import_module(f"portraitq.web.{part}").install(app)
+        app.register_blueprint(screen.blueprint)
+    api.install(app)
+    live.install(app)
     return app
-
-
-def _register(app: Flask, screen: str) -> None:
-    name = f"portraitq.web.{screen}"
-    if importlib.util.find_spec(name) is None:
-        log.warning("the screen %s is missing", screen)
-        return
-    try:
-        app.register_blueprint(importlib.import_module(name).blueprint)
-    except (ImportError, AttributeError):
-        log.exception("the screen %s cannot be imported", screen)
 
 
 def _about_this_page() -> dict[str, Any]:

@@ -25,6 +25,7 @@ from flask import Blueprint, Flask, current_app, g, redirect, render_template, r
 from flask.typing import ResponseReturnValue
 
 from portraitq import passphrase as passphrases
+from portraitq.store.store import StoreError
 from portraitq.web.here import desks
 from portraitq.web.problems import TOKEN_HEADER, Forbidden, TooOften, Unsigned
 from portraitq.web.wrong_guesses import WrongGuesses
@@ -81,6 +82,14 @@ def is_staff() -> bool:
     return staff_pass() is not None
 
 
+def is_shown_as_staff() -> bool:
+    """`is_staff()` for templates: while the store does not answer, its calm page shows nobody as staff."""
+    try:
+        return is_staff()
+    except StoreError:
+        return False
+
+
 def staff_pass() -> Pass | None:
     """By what this request belongs to the booth, or None."""
     if request.environ.get("portraitq.neutral"):
@@ -92,7 +101,7 @@ def staff_pass() -> Pass | None:
 
 def csrf_token() -> str:
     """The token that a form or script of this session sends along; empty when nobody is signed in."""
-    return str(session.get("token", "")) if is_staff() else ""
+    return str(session.get("token", "")) if is_shown_as_staff() else ""
 
 
 def _why_unsigned() -> str:
@@ -269,11 +278,12 @@ def install(app: Flask, store: Store) -> None:
     )
     app.extensions["portraitq-guesses"] = WrongGuesses(time.monotonic)
     app.register_blueprint(blueprint)
-    app.jinja_env.globals.update(csrf_token=csrf_token, is_staff=is_staff)
+    app.jinja_env.globals.update(csrf_token=csrf_token, is_staff=is_shown_as_staff)
 
     @app.after_request
     def _not_kept(answer: Any) -> Any:
         """What staff see is not left in the cache of a tablet that others use."""
-        if is_staff() and "Cache-Control" not in answer.headers and not request.path.startswith("/static/"):
+        came_as_staff = "id" in session or "Authorization" in request.headers
+        if came_as_staff and "Cache-Control" not in answer.headers and not request.path.startswith("/static/"):
             answer.headers["Cache-Control"] = "no-store"
         return answer
