@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -349,33 +349,3 @@ _AT_BOOTH: dict[str, Callable[[_Folding, Event, Any], None]] = {
 def local_day(at: datetime, zone: ZoneInfo) -> str:
     """The calendar day of `at` in `zone`, as the journal writes days."""
     return at.astimezone(zone).date().isoformat()
-
-
-def day_bounds(day: str, zone: ZoneInfo) -> tuple[datetime, datetime]:
-    """When the calendar day begins and ends in `zone`, as instants in UTC; 23 or 25 h apart when clocks change.
-
-    Where a clock change skips midnight, the day begins at the first instant that its clocks show.
-    """
-    year, month, date = (int(part) for part in day.split("-"))
-    local = datetime(year, month, date)  # noqa: DTZ001  # a wall-clock midnight; its zone is given right below
-    return _first_instant(local, zone), _first_instant(local + timedelta(days=1), zone)
-
-
-def _first_instant(midnight: datetime, zone: ZoneInfo) -> datetime:
-    """The first instant at which clocks in `zone` show the date of `midnight`.
-
-    Where no clock ever shows that midnight, it is the instant of the change that skipped it: the first one that shows
-    the date, searched for around where midnight would have been. No change skips more than three hours at once but
-    those that leave out whole days, and these begin at midnight.
-    """
-    guess = midnight.replace(tzinfo=zone).astimezone(UTC)
-    if guess.astimezone(zone).replace(tzinfo=None) == midnight:
-        return guess
-    low, high = guess - timedelta(hours=3), guess + timedelta(hours=3)
-    while high - low > timedelta(seconds=1):
-        middle = low + (high - low) / 2
-        if middle.astimezone(zone).date() < midnight.date():
-            low = middle
-        else:
-            high = middle
-    return high.replace(microsecond=0)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from sqlalchemy import Connection, delete, func, insert, select
+from sqlalchemy import Connection, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from portraitq.core.events import Event, parse_line, print_line
@@ -81,9 +81,3 @@ def append(connection: Connection, booth: str, new: Sequence[Event]) -> None:
                 connection.execute(insert(table), wanted[first : first + ROWS_AT_ONCE])
     except IntegrityError as taken:
         raise OvertakenError(f"seq {new[0].seq} of {booth}, or its command, was written by somebody else") from taken
-
-
-def remove(connection: Connection, booth: str) -> None:
-    """Take a whole booth's journal away; for a demo that starts afresh."""
-    for table in (schema.journal, schema.commands, schema.cards, schema.photos):
-        connection.execute(delete(table).where(table.c.booth == booth))
