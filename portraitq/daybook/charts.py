@@ -26,6 +26,7 @@ SOLID = ("drawing", "touch-up")
 PATTERNS = ("turnaround", "pause", "break")
 
 Place = Callable[[datetime], float]
+Stretch = tuple[Segment, datetime, datetime]
 
 
 def timeline(figures: DayFigures, zone: ZoneInfo, easels: dict[str, str], address: Callable[[str], str]) -> str:
@@ -58,8 +59,11 @@ def timeline(figures: DayFigures, zone: ZoneInfo, easels: dict[str, str], addres
         top = HEAD_PX + QUEUE_PX + row * ROW_PX
         parts.append(f'<text class="chart__name" x="0" y="{top + 30}">{escape(easels[artist])}</text>')
         parts.append(f'<path class="chart__line" d="M{NAME_PX} {top + ROW_PX - 4}H{width - END_PX:.0f}"/>')
-        for ticket in dict.fromkeys(one.ticket for one, _, _ in spans if one.artist == artist):
-            own = [span for span in spans if span[0].artist == artist and span[0].ticket == ticket]
+        by_ticket: dict[str, list[Stretch]] = {}
+        for one in spans:
+            if one[0].artist == artist:
+                by_ticket.setdefault(one[0].ticket, []).append(one)
+        for ticket, own in by_ticket.items():
             said = f"Number {numbers[ticket]}, {styles[ticket]}, {_clock(own[0][1], zone)}–{_clock(own[-1][2], zone)}"
             inside = f"<title>{escape(said)}</title>{_bars(own, numbers[ticket], top, x)}"
             parts.append(f'<a href="{escape(address(ticket))}" aria-label="{escape(said)}">{inside}</a>')
@@ -110,7 +114,7 @@ def _last_moment(figures: DayFigures, ended_at: Iterable[datetime]) -> datetime:
     return max(last, figures.day.opened_at + timedelta(minutes=15))
 
 
-def _bars(own: list[tuple[Segment, datetime, datetime]], number: int, top: float, x: Place) -> str:
+def _bars(own: list[Stretch], number: int, top: float, x: Place) -> str:
     parts = []
     for one, from_at, to_at in own:
         left, wide = x(from_at), max(x(to_at) - x(from_at), 0.5)

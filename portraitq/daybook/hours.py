@@ -100,15 +100,17 @@ def _one_by_one(
 ) -> list[tuple[Segment, Span]]:
     """The stretches of `artist`, cut to the day and to each other: late news may make two of them overlap."""
     found: list[tuple[Segment, Span]] = []
-    taken: list[Span] = []
+    taken_to: datetime | None = None
     for segment in sorted((one for one in on_easel if one.artist == artist), key=lambda one: one.from_at):
         whole = [(segment.from_at, min(segment.to_at or until, until))]
         ran_into_another_day = not (day.holds(segment.from_at) and day.holds(whole[0][1]))
         if segment.kind == PAUSE or ran_into_another_day or segment.to_at is None:
             whole = common(whole, present)
-        for span in without(whole, taken):
-            found.append((segment, span))
-        taken = union([*taken, *whole])
+        for begins_at, ends_at in whole:
+            begins_at = max(begins_at, taken_to or begins_at)
+            if begins_at < ends_at:
+                found.append((segment, (begins_at, ends_at)))
+                taken_to = ends_at
     return found
 
 

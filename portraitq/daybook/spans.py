@@ -21,26 +21,30 @@ def union(spans: Iterable[Span]) -> list[Span]:
 
 def common(these: Iterable[Span], those: Iterable[Span]) -> list[Span]:
     """What lies in both."""
-    others = union(those)
-    return [
-        (max(begins_at, from_at), min(ends_at, to_at))
-        for begins_at, ends_at in union(these)
-        for from_at, to_at in others
-        if max(begins_at, from_at) < min(ends_at, to_at)
-    ]
+    left, right = union(these), union(those)
+    found: list[Span] = []
+    at_left = at_right = 0
+    while at_left < len(left) and at_right < len(right):
+        begins_at = max(left[at_left][0], right[at_right][0])
+        ends_at = min(left[at_left][1], right[at_right][1])
+        if begins_at < ends_at:
+            found.append((begins_at, ends_at))
+        if left[at_left][1] < right[at_right][1]:
+            at_left += 1
+        else:
+            at_right += 1
+    return found
 
 
 def without(these: Iterable[Span], those: Iterable[Span]) -> list[Span]:
     """What lies in the first and not in the second."""
-    left = union(these)
-    for from_at, to_at in union(those):
-        left = [
-            part
-            for begins_at, ends_at in left
-            for part in ((begins_at, min(ends_at, from_at)), (max(begins_at, to_at), ends_at))
-            if part[0] < part[1]
-        ]
-    return left
+    whole = union(these)
+    if not whole:
+        return []
+    begins_at, ends_at = whole[0][0], whole[-1][1]
+    taken = [span for span in union(those) if span[1] > begins_at and span[0] < ends_at]
+    edges = [begins_at, *(edge for span in taken for edge in span), ends_at]
+    return common(whole, [span for span in zip(edges[::2], edges[1::2], strict=True) if span[0] < span[1]])
 
 
 def length_s(spans: Iterable[Span]) -> float:

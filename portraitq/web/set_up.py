@@ -29,7 +29,7 @@ from portraitq.web import here
 from portraitq.web.hand_over import NETWORK_NAME, NETWORK_PASSWORD
 from portraitq.web.problems import TooOften
 from portraitq.web.said import clock_time, day_said
-from portraitq.web.set_up_draft import Draft, Errors, built, changed, draft_of, idle_styles, read
+from portraitq.web.set_up_draft import Draft, Errors, built, changed, draft_of, idle_styles, read, sentence_of
 from portraitq.web.staff import begin_session, staff_only
 
 if TYPE_CHECKING:
@@ -155,7 +155,7 @@ def passphrase(booth: str) -> ResponseReturnValue:
         try:
             passphrases.set_passphrase(desk.store, request.form.get("new", ""))
         except Malformed as wrong:
-            errors["passphrase-new"] = f"{str(wrong).removeprefix('passphrase: ')[:1].upper()}{str(wrong)[13:]}"
+            errors["passphrase-new"] = sentence_of(wrong)
     if errors:
         return _page(desk, passphrase_errors=errors, focus=_first(errors)), 422
     begin_session()
@@ -222,7 +222,7 @@ def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
         said="",
         idle=tuple(idle_styles(before)),
         is_open=desk.standing().booth.day is not None,
-        zones=tuple(sorted(one for one in available_timezones() if "/" in one and not one.startswith("Etc/"))),
+        zones=("UTC", *sorted(one for one in available_timezones() if "/" in one and not one.startswith("Etc/"))),
         currencies=tuple(sorted(str(one.code) for one in Currency)),
         screens=tuple(_screens(desk.slug, before)),
         devices=tuple(

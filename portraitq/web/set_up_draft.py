@@ -342,7 +342,7 @@ class _Building:
         try:
             cents = read_money(text, currency, where)
         except Malformed as wrong:
-            self.errors[where] = _sentence(wrong)
+            self.errors[where] = sentence_of(wrong)
             return 0
         if cents < 0:
             self.errors[where] = "A price of 0 or more was expected."
@@ -430,7 +430,7 @@ def _is_id(key: str) -> bool:
     return re.fullmatch(r"[a-z0-9-]{1,32}", key) is not None
 
 
-def _sentence(wrong: Malformed) -> str:
+def sentence_of(wrong: Malformed) -> str:
     """What is wrong, without the field's own name before it: it stands beside the field."""
     said = str(wrong).removeprefix(f"{wrong.field}:").strip()
     return said[:1].upper() + said[1:]
