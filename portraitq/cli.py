@@ -20,6 +20,9 @@ from portraitq.core.errors import Malformed, Refused, RefusedLine
 DEFAULT_PORT = 8750
 ASK_WIDTH = 100
 
+# Our matrices are small: threads of the linear algebra only wait for each other, most of all on a board with two cores.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 class Failed(click.ClickException):
     """One sentence on stderr, and exit code 1."""
@@ -123,7 +126,7 @@ def serve(data: Path, database: str | None, host: str, port: int, address: str |
     "--speed",
     envvar="PORTRAITQ_SPEED",
     type=click.FloatRange(0.1, 200),
-    default=10.0,
+    default=6.0,
     show_default=True,
     help="How many minutes go by in one.",
 )

@@ -145,8 +145,8 @@ def serve_demo(
     port = free_port(host, port)
     store = open_store(folder)
     market = demo.prepare(store, today)
-    made = passphrase.new_passphrase()
-    passphrase.set_passphrase(store, made)
+    passphrase.set_passphrase(store, demo.PASSPHRASE)
+    one = demo.ticket_to_show(store)
     store.close()
     service = Service(
         lambda: Desks(open_store(folder), demo.clock(today, speed)),
@@ -155,14 +155,22 @@ def serve_demo(
         locality.address_for_phones(host, port, address),
         behind=lambda desks, stopped: demo.keep_trading(desks, market, stopped),
     )
-    _welcome(service, tell, made)
+    _welcome(service, tell, None)
+    tell("")
+    tell(f"  The demo is an evening at {demo.BOOTH_NAME}; {speed:g} minutes go by in one. Worth a look:")
+    for screen, path in demo.screens(one):
+        tell(f"    {screen + ':':<26} {_own_address(service)}{path}")
+    tell(f"  The passphrase of the demo is  {demo.PASSPHRASE}  and nothing you do in it is kept.")
     run(service)
 
 
+def _own_address(service: Service) -> str:
+    return f"http://{locality.LOOPBACK if service.host in locality.ANYWHERE else service.host}:{service.port}"
+
+
 def _welcome(service: Service, tell: Callable[[str], None], made: str | None) -> None:
-    own = f"http://{locality.LOOPBACK if service.host in locality.ANYWHERE else service.host}:{service.port}"
     tell(f"portraitq {__version__}")
-    tell(f"  On this computer:  {own}/")
+    tell(f"  On this computer:  {_own_address(service)}/")
     tell(f"  For phones:        {service.address}/")
     tell(as_terminal(compact(f"{service.address}/")))
     if made:

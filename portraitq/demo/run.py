@@ -7,8 +7,10 @@ down in one go. Photos are drawn by the program, saved as a phone would, and tak
 from __future__ import annotations
 
 import logging
+import os
 import threading
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -32,10 +34,14 @@ from portraitq.ticket.codes import new_code
 
 log = logging.getLogger(__name__)
 
+PASSPHRASE = "quayside"  # easy to type; there is nothing in the demo to be kept from anybody
+BOOTH_NAME = SET_UP.booth.name
 EVENINGS_BEFORE = 2
 SEED = 11
-FACE_PX = (900, 1200)
+FACE_PX = (720, 960)  # sharp enough on a tablet, and a dozen are drawn before the first screen is shown
 TICK_S = 0.4  # how often the live market looks whether something is due
+EVENING_ENDS = timedelta(minutes=15), timedelta(minutes=50)  # after closing: when the easels are empty, or anyway
+CLOSED_BY_VISITOR = timedelta(minutes=15)  # so long the booth stays closed to be looked at
 
 
 @dataclass
@@ -46,18 +52,15 @@ class Rehearsal:
     events: list[Event] = field(default_factory=list)
     cards: dict[str, NewCard] = field(default_factory=dict)
     pace: Pace | None = None
-    now: datetime | None = None
 
     def booth(self) -> Booth:
         """The booth as it stands."""
         return self.standing
 
-    def ready_by(self, style: str, sitters: int, artist: str | None) -> datetime:
+    def ready_by(self, style: str, sitters: int, artist: str | None, at: datetime) -> datetime:
         """The promise that the forecast makes."""
         self.pace = pace_of(self.standing, previous=self.pace)
-        assert self.standing.last_at is not None
-        now = self.standing.last_at
-        return quote_order(self.standing, self.pace, now, style=style, sitters=sitters, artist=artist).promise_at
+        return quote_order(self.standing, self.pace, at, style=style, sitters=sitters, artist=artist).promise_at
 
     def act(self, command: Command, at: datetime) -> None:
         """Decide the command then and there."""
@@ -83,8 +86,8 @@ class LiveStall:
         """The booth as it stands."""
         return self.desk.standing(wait_s=1.0).booth
 
-    def ready_by(self, style: str, sitters: int, artist: str | None) -> datetime:
-        """The promise that the forecast makes now."""
+    def ready_by(self, style: str, sitters: int, artist: str | None, at: datetime) -> datetime:
+        """The promise that the forecast makes now; `at` is now, give or take a tick."""
         return self.desk.quote(style, sitters, artist).promise_at
 
     def act(self, command: Command, at: datetime) -> None:
@@ -116,18 +119,24 @@ def curtain_up(today: date) -> datetime:
 
 def prepare(store: Store, today: date, *, seed: int = SEED) -> Market:
     """Write the demo's past into an empty store and return the evening that goes on; give it a `LiveStall` then."""
+    market, stall = rehearse(today, seed)
+    write(store, stall)
+    return market
+
+
+def rehearse(today: date, seed: int) -> tuple[Market, Rehearsal]:
+    """The evenings before, and this one up to the moment at which the visitor comes."""
     stall = Rehearsal()
     first = today - timedelta(days=EVENINGS_BEFORE)
     stall.act(Command("demo-set-up", SET_UP, SYSTEM), at(first, OPENS) - timedelta(hours=1))
-    for evening in range(EVENINGS_BEFORE + 1):
-        day = first + timedelta(days=evening)
-        market = open_evening(stall, day, seed + evening, curtain_up(day) if day == today else None)
-        if day == today:
-            market.play(curtain_up(today))
-        else:
-            close_evening(stall, market, day)
-    write(store, stall)
-    return market
+    for before in range(EVENINGS_BEFORE):
+        day = first + timedelta(days=before)
+        last = at(day, CLOSES) + timedelta(hours=2)
+        open_evening(stall, day, seed + before).play(last)
+        close_evening(stall, day, last)
+    market = open_evening(stall, today, seed + EVENINGS_BEFORE, curtain_up(today))
+    market.play(curtain_up(today))
+    return market, stall
 
 
 def open_evening(stall: Rehearsal | LiveStall, day: date, seed: int, curtain_at: datetime | None = None) -> Market:
@@ -136,20 +145,21 @@ def open_evening(stall: Rehearsal | LiveStall, day: date, seed: int, curtain_at:
     return Market(stall, seed, at(day, OPENS), at(day, CLOSES), curtain_at)
 
 
-def close_evening(stall: Rehearsal | LiveStall, market: Market, day: date) -> None:
-    """Play an evening to its end, close it, and erase what is known of the people."""
-    last = at(day, CLOSES) + timedelta(hours=2)
-    market.play(last)
-    stall.act(Command(f"demo-close-{day}", DayClosed()), last)
+def close_evening(stall: Rehearsal | LiveStall, day: date, now: datetime) -> None:
+    """Close the day if it is open, and erase what is known of the people whose portraits are over."""
+    if stall.booth().day is not None:
+        stall.act(Command(f"demo-close-{day}", DayClosed()), now)
     for ticket in list(stall.booth().tickets.values()):
         if ticket.over_at is not None and not ticket.is_erased:
-            stall.act(Command(f"demo-erase-{ticket.id}", Erased(ticket=ticket.id), SYSTEM), last)
+            stall.act(Command(f"demo-erase-{day}-{ticket.id}", Erased(ticket=ticket.id), SYSTEM), now)
 
 
 def write(store: Store, stall: Rehearsal) -> None:
     """Keep everything that was rehearsed, in one transaction."""
     tickets = list(stall.standing.tickets.values())
-    pictures = {ticket.id: _photos_of(ticket) for ticket in tickets if ticket.over_at is None}
+    still_open = [ticket for ticket in tickets if ticket.over_at is None]
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        pictures = dict(zip((ticket.id for ticket in still_open), pool.map(_photos_of, still_open), strict=True))
     with store.writing() as connection:
         journal.append(connection, SLUG, stall.events)
         for ticket in tickets:
@@ -174,21 +184,51 @@ def keep_trading(desks: Desks, market: Market, stopped: threading.Event) -> None
         now = desk.clock.now()
         try:
             market.play(now)
-            if market.next_at is None or now > market.closes_at + timedelta(minutes=50):
-                market = _next_evening(stall, market, now)
+            if is_over(stall.booth(), market, now):
+                market = next_evening(stall, market, now)
         except Refused as reason:
             log.info("The demo went another way: %s", reason)
         except Exception:
             log.exception("The demo's market stumbled; it goes on.")
 
 
-def _next_evening(stall: LiveStall, market: Market, now: datetime) -> Market:
+def is_over(booth: Booth, market: Market, now: datetime) -> bool:
+    """Whether the evening is: the market has closed and the easels are empty, or a visitor closed it a while ago."""
+    early, late = EVENING_ENDS
+    if booth.day is None:
+        closed_at = booth.days[-1].closed_at if booth.days else None
+        return closed_at is None or now >= closed_at + CLOSED_BY_VISITOR
+    return now >= market.closes_at + (late if booth.easels else early)
+
+
+def next_evening(stall: LiveStall, market: Market, now: datetime) -> Market:
+    """Close the evening, let the night go by, and open the next one."""
     day = market.closes_at.astimezone(ZONE).date()
-    if stall.booth().day is not None:
-        close_evening(stall, market, day)
+    close_evening(stall, day, now)
     tomorrow = day + timedelta(days=1)
     stall.desk.clock.skip_to(at(tomorrow, OPENS))
     return open_evening(stall, tomorrow, hash_of(f"{tomorrow}"))
+
+
+def ticket_to_show(store: Store) -> str:
+    """The code of a ticket worth looking at: the first in the queue."""
+    with store.reading() as connection:
+        booth = fold(Booth(), journal.events(connection, SLUG))
+        shown = (booth.waiting() or booth.open_tickets())[0].id
+        return cards.of_booth(connection, SLUG, [shown])[shown].code
+
+
+def screens(code: str) -> list[tuple[str, str]]:
+    """What a visitor may open: each screen in words and its path; `code` is the ticket that is shown."""
+    easels = [(f"{artist.name}'s easel", f"/{SLUG}/easel/{artist.id}") for artist in SET_UP.artists]
+    return [
+        ("Wall", f"/{SLUG}/wall"),
+        ("One customer's ticket", f"/t/{code}"),
+        ("Counter", f"/{SLUG}/counter"),
+        *easels,
+        ("Day book", f"/{SLUG}/daybook"),
+        ("Set-up", f"/{SLUG}/set-up"),
+    ]
 
 
 def clock(today: date, speed: float) -> Clock:
