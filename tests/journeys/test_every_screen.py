@@ -1,0 +1,112 @@
+"""Every screen of a booth in trade, on the narrowest phone and on a tablet: nothing to push sideways, no barrier."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+from playwright.sync_api import Browser, Cookie, expect
+
+from tests.journeys.conftest import Screens
+from tests.journeys.orders import ARTIST, a_phone_photo
+from tests.journeys.screens import Screen
+from tests.journeys.served import Served
+
+PHONE, TABLET = (360, 740), (1280, 800)
+OPEN_TO_ALL = {
+    "wall": "/booth/wall",
+    "ticket of a portrait that waits": "/t/{waits}",
+    "ticket of a portrait in hand": "/t/{drawn}",
+    "ticket of a portrait that is ready": "/t/{ready}",
+    "sign-in": "/sign-in",
+    "start": "/",
+    "where a code is typed": "/t",
+    "an address that is none": "/t/NOSUCHCODE",
+}
+FOR_STAFF = {
+    "counter": "/booth/counter",
+    "easel with a portrait in hand": "/booth/easel/a1",
+    "easel with one to begin": "/booth/easel/a2",
+    "choice of the easel": "/booth/easel",
+    "day book": "/booth/daybook",
+    "set-up": "/booth/set-up",
+    "hand-over": "/t/{ready}",
+    "a ticket's sheet": "/booth/counter/tickets/T3",
+    "slip": "/booth/slip/T3",
+    "start, signed in": "/",
+}
+
+
+@dataclass
+class Trade:
+    """A booth where number 1 is ready, number 2 on an easel and number 3 waits."""
+
+    served: Served
+    codes: dict[str, str]
+    signed_in: list[Cookie]
+
+    def open(self, screen: Screen, address: str, *, as_staff: bool) -> None:
+        if as_staff:
+            screen.context.add_cookies(self.signed_in)  # type: ignore[arg-type]
+        screen.open(self.served.address + address.format(**self.codes))
+        if screen.part("[data-view]").count():
+            screen.wait_for_its_line()
+
+
+@pytest.fixture(scope="module")
+def trade(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterator[Trade]:
+    served = Served(tmp_path_factory.mktemp("trade"))
+    served.start()
+    photo = a_phone_photo()
+    card = {"name": "Maya", "contact": "555 0100", "note": "with the red scarf"}
+    orders = [served.order(photo=photo, **card), served.order(photo=photo), served.order("chalk-half", photo=photo)]
+    ready, drawn = (str(one["ticket"]) for one in orders[:2])
+    easel = f"easel:{ARTIST}"
+    for who in ("a1", "a2"):
+        served.do("artist_in", by=f"easel:{who}", artist=who)
+    served.do("started", by=easel, ticket=ready, artist=ARTIST)
+    for stage in ("layout", "likeness"):
+        served.do("stage_done", by=easel, ticket=ready, stage=stage)
+    served.do("finished", by=easel, ticket=ready, rack="A1")
+    served.do("started", by=easel, ticket=drawn, artist=ARTIST)
+    served.do("stage_done", by=easel, ticket=drawn, stage="layout")
+    codes = {name: str(one["code"]) for name, one in zip(("ready", "drawn", "waits"), orders, strict=True)}
+    yield Trade(served, codes, _signed_in(browser, served))
+    served.stop()
+
+
+def _signed_in(browser: Browser, served: Served) -> list[Cookie]:
+    context = browser.new_context(has_touch=True)
+    screen = Screen("sign-in", context, context.new_page())
+    screen.open(f"{served.address}/sign-in")
+    screen.sign_in(served.passphrase)
+    cookies = context.cookies()
+    context.close()
+    return cookies
+
+
+@pytest.mark.parametrize("size_px", [PHONE, TABLET], ids=["phone", "tablet"])
+@pytest.mark.parametrize("name", [*OPEN_TO_ALL, *FOR_STAFF])
+def test_a_screen_fits_and_puts_nothing_in_anybodys_way(
+    name: str, size_px: tuple[int, int], trade: Trade, screens: Screens
+) -> None:
+    screen = screens(name, *size_px, is_mobile=size_px == PHONE)
+    screen.may_answer_no = name == "an address that is none"
+
+    trade.open(screen, {**OPEN_TO_ALL, **FOR_STAFF}[name], as_staff=name in FOR_STAFF)
+
+    assert screen.sideways_px() <= 0
+    assert screen.grave_faults() == []
+
+
+def test_what_is_given_away_after_an_order_fits_the_narrowest_phone(trade: Trade, screens: Screens) -> None:
+    screen = screens("order taken", *PHONE, is_mobile=True)
+    trade.open(screen, "/booth/counter", as_staff=True)
+    screen.touch(screen.part("label.style").first)
+
+    screen.touch_button("Take the order")
+    expect(screen.part(".taken__number .number")).to_have_text("4")
+
+    assert screen.sideways_px() <= 0
+    assert screen.grave_faults() == []
