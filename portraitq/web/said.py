@@ -13,7 +13,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_date
-from babel.numbers import format_currency
+from babel.numbers import format_currency, get_currency_symbol
 
 from portraitq.core.errors import Malformed
 from portraitq.currency import digits_of
@@ -75,9 +75,12 @@ def day_said(day: str) -> str:
     return str(format_date(date.fromisoformat(day), "EEEE d MMMM y", locale=LOCALE))
 
 
-@lru_cache(maxsize=8)
-def _pattern(digits: int) -> str:
-    return "¤#,##0" + ("." + "0" * digits if digits else "")
+@lru_cache(maxsize=32)
+def _pattern(currency: str) -> str:
+    """How Babel is to write it: a letter before the digits is kept apart from them."""
+    digits = digits_of(currency)
+    apart = "\u00a0" if get_currency_symbol(currency, LOCALE)[-1:].isalpha() else ""
+    return f"¤{apart}#,##0" + ("." + "0" * digits if digits else "")
 
 
 def money(cents: int, currency: str) -> str:
@@ -86,9 +89,8 @@ def money(cents: int, currency: str) -> str:
     >>> money(1800, "EUR"), money(1800, "JPY"), money(-250, "EUR")
     ('€18.00', '¥1,800', '-€2.50')
     """
-    digits = digits_of(currency)
-    amount = Decimal(cents).scaleb(-digits)
-    return str(format_currency(amount, currency, _pattern(digits), locale=LOCALE, currency_digits=False))
+    amount = Decimal(cents).scaleb(-digits_of(currency))
+    return str(format_currency(amount, currency, _pattern(currency), locale=LOCALE, currency_digits=False))
 
 
 def plain_amount(cents: int, currency: str) -> str:
