@@ -1,18 +1,13 @@
 """What is known of each stage's time: the artists' guesses, moved by what was measured.
 
-The log of a stage's time per sitter is, for each artist,
-
-    the guess + general pace + pace in this style + pace in this stage + the day's + the sketch's own effect + chance,
-
-each of these normal with mean 0 at first. A finished sketch moves them all at once (a Kalman filter, one scalar
-measurement a stage), so what is learned about the general pace carries over to other styles, a wrong guess for one
-style is forgiven quickly, and two slow stages make the rest of the sketch and of the day expected slower. From day to
-day the lasting effects may wander, so old days fade. Turnaround and interruptions are `interruptions.py`'s.
+Each artist's pace is kept in several minds at once, which differ in how far they let days, sketches and time move it
+(`hand.py` says what these effects are). Each finished sketch shows which mind had expected it best; the forecast
+believes the one that did best lately, so these spreads are learned from the record as well. Turnaround and
+interruptions are `interruptions.py`'s.
 """
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -20,70 +15,62 @@ from datetime import datetime
 from itertools import islice, takewhile
 from typing import cast
 
-import numpy as np
-from numpy.typing import NDArray
-
 from portraitq.core.booth import Booth, TradingDay
-from portraitq.core.events import Stage, Style
+from portraitq.core.events import Style
 from portraitq.core.life import CANCELLED, COLLECTED, READY, Ticket
 from portraitq.core.timing import StageTime, stage_times, stays
+from portraitq.forecast.hand import (
+    EXACT,
+    Hand,
+    Spreads,
+    doubted,
+    forget_sketch,
+    knowing,
+    log_chance,
+    measured,
+    on_day,
+    ran_on_s,
+    stranger,
+)
 from portraitq.forecast.interruptions import Lags, learn_lags
-from portraitq.forecast.lognormal import from_guesses, mean_of_several
 
-Vector = NDArray[np.float64]
-GENERAL, DAY, SKETCH = 0, 1, 2  # the first three effects of every hand; styles and stages follow
-FADING = 0.98  # of the weight of what is known of spreads and lags, what a day leaves
-
-
-@dataclass(frozen=True, slots=True)
-class Spreads:
-    """How far the effects lie from 0: standard deviations of log time, all as shares that hold for any stage.
-
-    `wander` is how far each lasting effect moves from one day to the next. `guess_weight` is how many goes a guess of
-    a stage's spread counts for.
-    """
-
-    general: float = 0.25
-    style: float = 0.20
-    stage: float = 0.18
-    day: float = 0.05
-    sketch: float = 0.08
-    wander: float = 0.02
-    guess_weight: float = 6.0
-
-
-EXACT = Spreads(0, 0, 0, 0, 0, 0, math.inf)  # the guesses are the truth: for theory and for demonstrations
+MINDS = (
+    Spreads(),
+    Spreads(day=0.02, sketch=0.03, wander=0.01),
+    Spreads(day=0.05, sketch=0.16),
+    Spreads(day=0.12, sketch=0.08),
+    Spreads(day=0.12, sketch=0.16),
+    Spreads(day=0.08, sketch=0.12, wander=0.06),
+)
+HABIT = 1.0  # of log chance, the advance of the mind that is believed at first
+LATELY = 0.995  # of what a mind is credited with, what one more sketch leaves
 
 
 @dataclass(frozen=True, slots=True)
-class Hand:
-    """What is known of one artist's pace.
+class Mind:
+    """All artists' hands as learned with certain spreads, and for each artist how well that went (`credit`)."""
 
-    index      ("style", id) or ("stage", style, stage) -> row of the effect
-    mean, cov  (d,) and (d, d), of the effects
-    base       (style, stage) -> log seconds for one sitter before any effect
-    alpha, beta  (style, stage) -> inverse-gamma weight and scale of the variance of chance
-    goes       (style, stage) -> how often it was measured by itself, as far as that matters
-    day_index  the day of trading that the day's effect belongs to
-    """
+    spreads: Spreads
+    hands: Mapping[str, Hand] = field(default_factory=dict)
+    credit: Mapping[str, float] = field(default_factory=dict)
 
-    index: Mapping[tuple[str, ...], int]
-    mean: Vector
-    cov: Vector
-    base: Mapping[tuple[str, str], float]
-    alpha: Mapping[tuple[str, str], float]
-    beta: Mapping[tuple[str, str], float]
-    goes: Mapping[tuple[str, str], int] = field(default_factory=dict)
-    day_index: int = 0
+    def hand(self, artist: str) -> Hand:
+        """What this mind knows of `artist`."""
+        return self.hands.get(artist) or stranger(self.spreads)
 
-    def rows(self, style: str, stage: str) -> tuple[int, ...]:
-        """The rows of the effects that add up to that stage's."""
-        return (GENERAL, DAY, SKETCH, self.index["style", style], self.index["stage", style, stage])
-
-    def sigma(self, style: str, stage: str) -> float:
-        """The standard deviation of chance in log time: the root of the variance's expected inverse."""
-        alpha = self.alpha[style, stage]
-        return math.sqrt(self.beta[style, stage] / alpha) if math.isfinite(alpha) else self.beta[style, stage]
+    def learned(self, artist: str, times: Sequence[StageTime], style: Style, day_index: int) -> Mind:
+        """With one more sketch of `artist`: its measured times on that day."""
+        hand = on_day(knowing(self.hand(artist), style, self.spreads), day_index, self.spreads)
+        hand, log = forget_sketch(hand, self.spreads), 0.0
+        for time in times:
+            if ran_on_s(hand, time, style):
+                hand = doubted(hand, time, self.spreads)
+                continue
+            log += log_chance(hand, time, style)
+            hand = measured(hand, time, style, self.spreads)
+        credit = LATELY * self.credit.get(artist, 0.0) + log
+        hand = forget_sketch(hand, self.spreads)
+        return replace(self, hands={**self.hands, artist: hand}, credit={**self.credit, artist: credit})
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,22 +80,36 @@ class Pace:
     `last_ticket` is the youngest ticket seen; `unread` are those seen of which there is still something to learn.
     """
 
-    hands: Mapping[str, Hand] = field(default_factory=dict)
+    minds: tuple[Mind, ...] = tuple(Mind(spreads) for spreads in MINDS)
     lags: Lags = field(default_factory=Lags)
-    spreads: Spreads = field(default_factory=Spreads)
     seq: int = 0
     last_ticket: str | None = None
     unread: tuple[str, ...] = ()
 
+    @classmethod
+    def believing(cls, spreads: Spreads, lags: Lags | None = None) -> Pace:
+        """A pace of one mind."""
+        return cls(minds=(Mind(spreads),), lags=lags or Lags())
+
+    def mind(self, artist: str) -> Mind:
+        """The mind that expected that artist's sketches best lately."""
+        return max(self.minds, key=lambda mind: mind.credit.get(artist, 0.0) + (HABIT if mind is self.minds[0] else 0))
+
+    @property
+    def hands(self) -> Mapping[str, Hand]:
+        """What is believed of each artist of whom anything was measured."""
+        return {artist: self.mind(artist).hands[artist] for artist in self.minds[0].hands}
+
     def hand(self, artist: str, style: Style | None, day_index: int) -> Hand:
-        """What is known of `artist` on that day, `style` included; a newcomer is known by the guesses alone."""
-        hand = on_day(self.hands.get(artist) or _stranger(self.spreads), day_index, self.spreads)
-        return knowing(hand, style, self.spreads) if style else hand
+        """What is believed of `artist` on that day, `style` included; a newcomer is known by the guesses alone."""
+        mind = self.mind(artist)
+        hand = on_day(mind.hand(artist), day_index, mind.spreads)
+        return knowing(hand, style, mind.spreads) if style else hand
 
 
 def known_exactly(spreads: Spreads = EXACT, lags: Lags | None = None) -> Pace:
     """A pace that takes the set-up's guesses for the truth, without a doubt about them."""
-    return Pace(spreads=spreads, lags=lags or Lags())
+    return Pace.believing(spreads, lags)
 
 
 def pace_of(booth: Booth, previous: Pace | None = None) -> Pace:
@@ -151,220 +152,19 @@ def _left_at_seq(ticket: Ticket) -> int:
 
 def learn(pace: Pace, booth: Booth, ticket: Ticket) -> Pace:
     """`pace` with what `ticket`, now finished or cancelled, teaches."""
-    hands, lags = dict(pace.hands), pace.lags.guessed_by(booth.set_up)
-    for artist in {stay.artist for stay in stays(ticket)}:
+    minds, lags = pace.minds, pace.lags.guessed_by(booth.set_up)
+    for artist in sorted({stay.artist for stay in stays(ticket)}):
         times = [time for time in stage_times(ticket, booth.days) if time.artist == artist and time.trusted]
-        hand = hands.get(artist) or _stranger(pace.spreads)
-        hand = knowing(hand, ticket.style, pace.spreads)
-        if times:
-            hand = on_day(hand, day_index(booth.days, times[-1].ended_at), pace.spreads)
-            hand = forget_sketch(hand, pace.spreads)
-            for time in times:
-                if excess_s := ran_on_s(hand, time, ticket.style):
-                    lags, hand = lags.with_unsaid(excess_s), doubted(hand, time, pace.spreads)
-                else:
-                    hand = measured(hand, time, ticket.style, pace.spreads)
-            hand = forget_sketch(hand, pace.spreads)
-        hands[artist] = hand
-    return replace(pace, hands=hands, lags=learn_lags(lags, booth, ticket))
+        if not times:
+            continue
+        index = day_index(booth.days, times[-1].ended_at)
+        before = pace.hand(artist, ticket.style, index)
+        for excess_s in (ran_on_s(before, time, ticket.style) for time in times):
+            lags = lags.with_unsaid(excess_s) if excess_s else lags
+        minds = tuple(mind.learned(artist, times, ticket.style, index) for mind in minds)
+    return replace(pace, minds=minds, lags=learn_lags(lags, booth, ticket))
 
 
 def day_index(days: Sequence[TradingDay], at: datetime) -> int:
     """Which day of trading `at` belongs to, counted from 1; 0 before the first."""
     return bisect_right(days, at, key=lambda day: day.opened_at)
-
-
-def _stranger(spreads: Spreads) -> Hand:
-    return Hand({}, np.zeros(3), np.diag(np.square([spreads.general, spreads.day, spreads.sketch])), {}, {}, {})
-
-
-def knowing(hand: Hand, style: Style, spreads: Spreads) -> Hand:
-    """`hand` with rows for every stage of `style`; what was measured stays when a guess is changed later."""
-    keys = [("style", style.id), *(("stage", style.id, stage.id) for stage in style.stages)]
-    fresh = [key for key in keys if key not in hand.index]
-    if not fresh:
-        return hand
-    index, d = dict(hand.index), len(hand.mean)
-    index.update({key: d + step for step, key in enumerate(fresh)})
-    cov = np.zeros((d + len(fresh), d + len(fresh)))
-    cov[:d, :d] = hand.cov
-    for key in fresh:
-        cov[index[key], index[key]] = (spreads.style if key[0] == "style" else spreads.stage) ** 2
-    base, alpha, beta = dict(hand.base), dict(hand.alpha), dict(hand.beta)
-    for stage in style.stages:
-        if (style.id, stage.id) not in base:
-            mu, sigma = from_guesses(stage.quick_s, stage.usual_s, stage.slow_s)
-            base[style.id, stage.id] = mu
-            alpha[style.id, stage.id], beta[style.id, stage.id] = _guessed_spread(sigma, spreads)
-    return replace(
-        hand, index=index, mean=np.pad(hand.mean, (0, len(fresh))), cov=cov, base=base, alpha=alpha, beta=beta
-    )
-
-
-def _guessed_spread(sigma: float, spreads: Spreads) -> tuple[float, float]:
-    """Inverse-gamma of the variance of chance: what the guess leaves once the day's and the sketch's share is out."""
-    if math.isinf(spreads.guess_weight):
-        return math.inf, sigma
-    shared = spreads.day**2 + spreads.sketch**2
-    alpha = 1 + spreads.guess_weight / 2
-    return alpha, alpha * max(sigma * sigma - shared, 0.25 * sigma * sigma)
-
-
-def on_day(hand: Hand, day_index: int, spreads: Spreads) -> Hand:
-    """`hand` on that day of trading: the old day's effect is gone, the lasting ones may have wandered."""
-    gone = day_index - hand.day_index
-    if gone <= 0:
-        return hand
-    mean, cov = hand.mean.copy(), hand.cov.copy()
-    _reset(mean, cov, DAY, spreads.day)
-    if hand.day_index:
-        lasting = [GENERAL, *range(SKETCH + 1, len(mean))]
-        cov[lasting, lasting] += gone * spreads.wander**2
-        keep = FADING**gone
-        alpha = {key: _faded(value, keep, spreads) for key, value in hand.alpha.items()}
-        beta = {key: value * (alpha[key] / hand.alpha[key] if math.isfinite(alpha[key]) else 1)
-                for key, value in hand.beta.items()}  # fmt: skip
-        return replace(hand, mean=mean, cov=cov, day_index=day_index, alpha=alpha, beta=beta)
-    return replace(hand, mean=mean, cov=cov, day_index=day_index)
-
-
-def _faded(alpha: float, keep: float, spreads: Spreads) -> float:
-    return max(alpha * keep, min(alpha, 1 + spreads.guess_weight / 2))
-
-
-def forget_sketch(hand: Hand, spreads: Spreads) -> Hand:
-    """`hand` before another sketch, of whose own effect nothing is known yet."""
-    mean, cov = hand.mean.copy(), hand.cov.copy()
-    _reset(mean, cov, SKETCH, spreads.sketch)
-    return replace(hand, mean=mean, cov=cov)
-
-
-def _reset(mean: Vector, cov: Vector, row: int, sd: float) -> None:
-    mean[row], cov[row, :], cov[:, row] = 0.0, 0.0, 0.0
-    cov[row, row] = sd * sd
-
-
-def of_sitters(hand: Hand, style: str, stage: Stage, sitters: int) -> tuple[float, float]:
-    """(mu before any effect, sigma of chance) of the log of that stage's time for all sitters together."""
-    mu, sigma = hand.base[style, stage.id], hand.sigma(style, stage.id)
-    if not stage.per_sitter or sitters == 1:
-        return mu, sigma
-    shift, narrower = mean_of_several(sigma, sitters)
-    return mu + math.log(sitters) + float(shift), float(narrower)
-
-
-def measured(hand: Hand, time: StageTime, style: Style, spreads: Spreads) -> Hand:
-    """`hand` after one measured stage, or after a burst of which only the sum is known.
-
-    The log of a sum of stages is taken as linear in their effects around what is expected (an extended Kalman step).
-    A time far off what was expected counts less, as under a Student-t law with few degrees of freedom.
-    """
-    stages = {stage.id: stage for stage in style.stages}
-    parts = [stages[id] for id in time.stages if id in stages]
-    if not parts:
-        return hand
-    is_new = any(hand.goes.get((style.id, part.id), 0) < KNOWN_AFTER for part in parts)
-    said = _expected(hand, style.id, parts, time.sitters)
-    off = math.log(time.total_s) - said.log_s
-    if is_new and (beyond := off * off / GUESS_OFF - said.doubt - said.chance) > 0:
-        hand = _doubting_guesses(hand, style.id, parts, beyond)
-        said = _expected(hand, style.id, parts, time.sitters)
-    surprise = off * off / (said.doubt + said.chance)
-    weight = min(1.0, (HEAVY_TAIL + 1) / (HEAVY_TAIL + surprise))
-    gain = said.together / (said.doubt + said.chance / weight)
-    alpha, beta, goes, key = hand.alpha, hand.beta, hand.goes, (style.id, parts[0].id)
-    if len(parts) == 1:
-        goes = {**goes, key: min(goes.get(key, 0) + 1, KNOWN_AFTER + 2)}
-    if len(parts) == 1 and math.isfinite(alpha[key]):
-        own = hand.sigma(*key) ** 2
-        alpha, beta = {**alpha, key: alpha[key] + 0.5}, {**beta, key: beta[key] + 0.5 * own * min(surprise, CLIP)}
-    return replace(
-        hand,
-        mean=hand.mean + gain * off,
-        cov=hand.cov - np.outer(gain, said.together),
-        alpha=alpha,
-        beta=beta,
-        goes=goes,
-    )
-
-
-GUESS_OFF = 6.0  # a guess out by more than its root in spreads says that these guesses are worth less than guesses are
-
-
-def _doubting_guesses(hand: Hand, style: str, parts: Sequence[Stage], beyond: float) -> Hand:
-    """`hand` with so much more variance of what is guessed of these stages, half of it the style's."""
-    if not any(math.isfinite(hand.alpha[style, part.id]) for part in parts):
-        return hand
-    cov = hand.cov.copy()
-    for key in (("style", style), *(("stage", style, part.id) for part in parts)):
-        cov[hand.index[key], hand.index[key]] += beyond / 2
-    return replace(hand, cov=cov)
-
-
-RAN_ON = 3.5  # so many spreads above what was expected the pencil was down and nobody said so
-
-
-def ran_on_s(hand: Hand, time: StageTime, style: Style) -> float:
-    """By how many seconds the clock ran on while nobody drew, by the artist's own spread; 0 where it did not.
-
-    Only where that spread is measured: a guess that is wrong by far is no clock that ran on.
-    """
-    parts = [stage for stage in style.stages if stage.id in time.stages]
-    if not parts or any(hand.goes.get((style.id, stage.id), 0) < KNOWN_AFTER for stage in parts):
-        return 0.0
-    said = _expected(hand, style.id, parts, time.sitters)
-    limit = said.log_s + RAN_ON * math.sqrt(said.doubt + said.chance)
-    return time.total_s - math.exp(said.log_s) if math.log(time.total_s) > limit else 0.0
-
-
-KNOWN_AFTER = 3  # goes
-
-
-def doubted(hand: Hand, time: StageTime, spreads: Spreads) -> Hand:
-    """`hand` after a clock that seems to have run on: less sure of the stage, for it may be a lasting change.
-
-    Seen a third time in a row it is believed.
-    """
-    cov, goes = hand.cov.copy(), dict(hand.goes)
-    for stage in time.stages:
-        row = hand.index["stage", time.style, stage]
-        cov[row, row] += spreads.stage**2
-        goes[time.style, stage] = goes.get((time.style, stage), 0) - 2
-    return replace(hand, cov=cov, goes=goes)
-
-
-HEAVY_TAIL = 6.0
-CLIP = 9.0  # one run-on clock does not teach that every stage is wild
-
-
-@dataclass(frozen=True, slots=True)
-class _Expected:
-    """The log of a time before it is measured: `log_s`, variance of the effects in it (`doubt`) and of `chance`.
-
-    together  (d,) covariance of each effect with it
-    """
-
-    log_s: float
-    together: Vector
-    doubt: float
-    chance: float
-
-
-def _expected(hand: Hand, style: str, parts: Sequence[Stage], sitters: int) -> _Expected:
-    """What is expected of one stage, or of the sum of several."""
-    logs, rows, sigmas = [], [], []
-    for part in parts:
-        mu, sigma = of_sitters(hand, style, part, sitters)
-        row = list(hand.rows(style, part.id))
-        logs.append(mu + float(hand.mean[row].sum()))
-        rows.append(row)
-        sigmas.append(sigma)
-    most = max(logs)
-    total = sum(math.exp(log - most) for log in logs)
-    shares = [math.exp(log - most) / total for log in logs]
-    together = np.zeros(len(hand.mean))
-    for share, row in zip(shares, rows, strict=True):
-        together += share * hand.cov[:, row].sum(axis=1)
-    doubt = sum(share * float(together[row].sum()) for share, row in zip(shares, rows, strict=True))
-    chance = sum((share * sigma) ** 2 for share, sigma in zip(shares, sigmas, strict=True))
-    return _Expected(most + math.log(total), together, doubt, chance)

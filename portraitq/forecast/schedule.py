@@ -26,8 +26,9 @@ from portraitq.core.life import HELD, TOUCH_UP, TOUCH_UP_REST, Ticket
 from portraitq.core.timing import drawing_s, pause_in_hand, stage_times
 from portraitq.forecast.draws import SCENARIOS, Draws, exponentials, normals
 from portraitq.forecast.easels import Easels, Hours, Seconds, Work
+from portraitq.forecast.hand import DAY, GENERAL, SKETCH, Hand, knowing, measured
 from portraitq.forecast.lognormal import LEAST_REST_S, LogTime, mean_of_several, rest_by_log_tail, spread
-from portraitq.forecast.pace import DAY, GENERAL, SKETCH, Hand, Pace, day_index, knowing, measured
+from portraitq.forecast.pace import Pace, day_index
 
 COMES_IN_S = 300.0
 FIRST_HALF_HOUR_S = 1800.0
@@ -222,12 +223,17 @@ class Scenarios:
                 np.copyto(mu, own_mu, where=who == row)
                 np.copyto(sigma, own_sigma, where=who == row)
         chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
-        mu = mu[done:] + np.float32(self.pace.spreads.sketch) * chance[0]
+        mu = mu[done:] + self._sketch_sd(may, who) * chance[0]
         stages_s = np.exp(mu + sigma[done:] * chance[2 + done :])
         if ticket.was_begun and (ran_s := drawing_s(ticket, self.now)) > 0:
             tail = log_ndtr(-chance[2 + done].astype(np.float64))
             stages_s[0] = rest_by_log_tail(tail, ran_s, mu[0].astype(np.float64), sigma[done])
         return self.with_pauses(ticket.id, stages_s)
+
+    def _sketch_sd(self, may: list[int], who: NDArray[np.intp]) -> Draws | np.float32:
+        """How far one sketch's own effect goes at the easel that draws it."""
+        each = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
+        return np.float32(each[may[0]]) if len(may) == 1 else each[who]
 
     def last_touch(self) -> Work:
         """What a portrait needs of which every stage is done."""
@@ -331,14 +337,14 @@ class _HandWorld:
 
     def __init__(self, of: Scenarios, artist: str) -> None:
         self.of, self.artist, self.n = of, artist, of.n
-        self.pace = of.pace
+        self.pace, self.spreads = of.pace, of.pace.mind(artist).spreads
         self.styles: dict[Style, _StyleWorld] = {}
         self.hand = self._what_is_known()
         self.effects = self._draw_effects()
 
     def _what_is_known(self) -> Hand:
         """The artist's hand on this day, with every style at hand and what the sketch on the easel has shown."""
-        booth, spreads = self.of.booth, self.pace.spreads
+        booth, spreads = self.of.booth, self.spreads
         assert booth.set_up is not None
         at_hand = booth.on_easel(self.artist)
         styles = [*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())]

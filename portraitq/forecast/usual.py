@@ -6,7 +6,8 @@ import math
 
 from portraitq.core.events import Stage
 from portraitq.core.life import Ticket
-from portraitq.forecast.pace import Pace, of_sitters
+from portraitq.forecast.hand import of_sitters
+from portraitq.forecast.pace import Pace
 
 
 def usual_stage_s(pace: Pace, artist: str, ticket: Ticket, stage: Stage, day_index: int) -> float:

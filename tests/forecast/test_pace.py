@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from portraitq.core.timing import StageTime
-from portraitq.forecast.pace import Hand, Pace, Spreads, knowing, measured, on_day, pace_of, ran_on_s
+from portraitq.forecast.hand import Hand, Spreads, knowing, measured, on_day, ran_on_s
+from portraitq.forecast.pace import Pace, pace_of
 from tests.builders import Told, a_booth, instant
 
 
@@ -89,7 +90,7 @@ def test_only_new_history_is_read():
 
     after = pace_of(told.ordered("T2").booth, before)
 
-    assert after.hands is before.hands
+    assert after.minds is before.minds
     assert after.unread == ("T2",)
 
 
@@ -140,7 +141,7 @@ def test_known_and_unknown_as_the_normal_shrinkage_formula_has_it():
     style = told.booth.set_up.style("ink-head") if told.booth.set_up else None
     assert style is not None
     spreads = Spreads(general=0.3, style=0, stage=0, day=0, sketch=0, guess_weight=math.inf)
-    hand = knowing(Pace(spreads=spreads).hand("a1", None, 1), style, spreads)
+    hand = knowing(Pace.believing(spreads).hand("a1", None, 1), style, spreads)
     hand = replace(hand, beta=dict.fromkeys(hand.beta, 0.25))
 
     for _ in range(5):
@@ -208,3 +209,30 @@ def test_a_lasting_change_is_believed_in_the_end_however_large():
         told = draw(told, f"T{number}", 100, 380 * 6, 110)
 
     assert expected_s(pace_of(told.booth), told, "a1", "ink-head", "likeness") > 0.7 * 380 * 6
+
+
+def seasons_of(day_sd: float, sketch_sd: float) -> Told:
+    """Twelve days of six portraits at one easel, their days and sketches spread as told."""
+    chance = np.random.default_rng(np.random.SFC64(7))
+    told, number = a_booth(), 0
+    for day in range(12):
+        date = f"2026-06-{6 + day:02d}"
+        if day:
+            told = told.day_opened(date).artist_in("a1")
+        days_own = chance.normal(0, day_sd)
+        for _ in range(6):
+            number += 1
+            factor = np.exp(days_own + chance.normal(0, sketch_sd) + chance.normal(0, 0.25, 3))
+            told = draw(told, f"T{number}", *(round(float(each), 3) for each in factor * (100, 380, 110)))
+        told = told.day_closed()
+    return told
+
+
+def test_the_mind_that_is_believed_is_one_that_fits_the_artists_days_and_sketches():
+    steady, moody = (pace_of(seasons_of(*sds).booth).mind("a1").spreads for sds in ((0.0, 0.0), (0.15, 0.25)))
+
+    assert steady.day + steady.sketch < moody.day + moody.sketch
+
+
+def test_an_artist_of_whom_nothing_is_known_is_thought_of_as_usual():
+    assert Pace().mind("nobody").spreads == Spreads()
