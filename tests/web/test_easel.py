@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from portraitq.core.booth import fold
-from portraitq.core.commands import Command, decide, read_command
+from portraitq.core.commands import decide, read_command
 from portraitq.core.errors import Refused
 from portraitq.desk import Standing
 from portraitq.forecast.pace import pace_of
@@ -323,10 +323,5 @@ def test_every_command_on_the_page_is_well_formed(web: Web):
 
     found = [json.loads(html.unescape(text)) for text in re.findall(r'data-(?:command|finish)="([^"]+)"', page)]
 
-    assert {read_command({"id": "x", **each}).kind for each in found} >= {
-        "started",
-        "stage_done",
-        "finished",
-        "resumed",
-    }
-    assert isinstance(read_command({"id": "x", **found[0]}), Command)
+    kinds = {read_command({"id": "x", **each}).kind for each in found}
+    assert kinds >= {"started", "stage_done", "finished", "resumed"}

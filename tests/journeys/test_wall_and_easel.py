@@ -1,0 +1,508 @@
+"""The wall and the easel in a real browser: sizes that are read across a room, and a hand that draws by touch, key,
+pedal and without a network."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect, sync_playwright
+from werkzeug.serving import make_server
+
+from portraitq.core.events import Event
+from portraitq.store import journal
+from tests.web.conftest import PASSPHRASE, Web, make_web
+
+CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM", "/usr/bin/chromium")
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+ARGS += ["--disable-component-update", "--disable-sync"]
+TELEVISION = {"width": 1920, "height": 1080}
+TABLETS = {"upright": {"width": 820, "height": 1180}, "wide": {"width": 1280, "height": 800}}
+PHONE = {"width": 360, "height": 740}
+BOUNCE_MS = 850  # longer than what counts as one press
+PATIENCE = 500  # looks, 50 ms apart: an outbox tries again after at most 15 s
+SAME_S = 0.5  # so exactly is a stage measured that was tapped without a network
+
+pytestmark = pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium here: set PORTRAITQ_CHROMIUM")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def web(tmp_path: Path) -> Iterator[Web]:
+    made = make_web(tmp_path)
+    yield made
+    made.app.extensions["portraitq-live"].close()
+    made.desks.close()
+
+
+@pytest.fixture
+def address(web: Web) -> Iterator[str]:
+    server = make_server("127.0.0.1", 0, web.app, threaded=True)
+    server.daemon_threads = True
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    web.app.extensions["portraitq-live"].close()
+    server.shutdown()
+    thread.join(timeout=5)
+    server.server_close()
+
+
+Opens = Callable[..., Page]
+
+
+@pytest.fixture
+def wall(browser: Browser, address: str) -> Iterator[Opens]:
+    contexts: list[BrowserContext] = []
+
+    def opens(size: dict[str, int] = TELEVISION, query: str = "", **how: str) -> Page:
+        contexts.append(browser.new_context(viewport=size, **how))
+        page = contexts[-1].new_page()
+        page.goto(f"{address}/quay/wall{query}")
+        return page
+
+    yield opens
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def easel(browser: Browser, address: str) -> Iterator[Opens]:
+    """Opens the easel of a1, signed in, on a tablet of its own."""
+    contexts: list[BrowserContext] = []
+
+    def opens(size: dict[str, int] = TABLETS["upright"], **how: str | bool) -> Page:
+        contexts.append(browser.new_context(viewport=size, **how))
+        page = contexts[-1].new_page()
+        page.goto(f"{address}/sign-in?next=/quay/easel/a1")
+        page.fill("[name=passphrase]", PASSPHRASE)
+        page.press("[name=passphrase]", "Enter")
+        page.wait_for_url("**/quay/easel/a1")
+        return page
+
+    yield opens
+    for context in contexts:
+        context.close()
+
+
+def racked(web: Web, count: int) -> None:
+    for _ in range(count):
+        ticket = web.order()
+        web.do("started", ticket=ticket, artist="a1")
+        for stage in web.desk.ticket(ticket).style.stages[:-1]:
+            web.do("stage_done", ticket=ticket, stage=stage.id)
+        web.do("finished", ticket=ticket, rack=None)
+    web.desk.standing(wait_s=10)
+
+
+def events(web: Web) -> list[Event]:
+    with web.desks.store.reading() as connection:
+        return journal.events(connection, "quay")
+
+
+def told(web: Web, *kinds: str) -> list[str]:
+    """The kinds of events so far, of those asked about."""
+    return [event.kind for event in events(web) if event.kind in kinds]
+
+
+def main_target(page: Page) -> Locator:
+    return page.locator("[data-main]:visible")
+
+
+def says(page: Page, words: str) -> None:
+    expect(main_target(page)).to_have_text(words)
+
+
+def press_main(page: Page, words: str) -> None:
+    """Press the large field once it says `words`, and wait until another press would count."""
+    says(page, words)
+    main_target(page).click()
+    page.wait_for_timeout(BOUNCE_MS)
+
+
+def answered(page: Page) -> None:
+    """Wait until the booth has answered every tap of this tablet."""
+    for _ in range(PATIENCE):
+        if page.evaluate("Object.keys(localStorage).every((key) => !key.startsWith('portraitq-tap:'))"):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"Taps are still unanswered: {page.locator('#unsent').text_content()}")
+
+
+def capital_px(page: Page) -> float:
+    """How high a capital letter stands in the wall's ready numbers, in CSS pixels."""
+    return page.evaluate(
+        """() => {
+            const style = getComputedStyle(document.querySelector('.wall__number .number'));
+            const pen = document.createElement('canvas').getContext('2d');
+            pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+            return pen.measureText('H').actualBoundingBoxAscent;
+        }"""
+    )
+
+
+# The wall
+
+
+@pytest.mark.parametrize(("ready", "least_px"), [(2, 139), (6, 139), (12, 95), (20, 70)])
+def test_ready_numbers_are_read_from_six_metres(web: Web, wall: Opens, ready: int, least_px: int):
+    """Visual angle, ISO 9241-303: 22′ at 6 m is 38.4 mm, on a 24″ television (pitch .277 mm) a capital of 139 px.
+
+    With more of them 20′ (34.9 mm) still stand at 95 px on a 32″ one and at 70 px on a 43″ one.
+    """
+    racked(web, ready)
+
+    assert capital_px(wall()) >= least_px
+
+
+@pytest.mark.parametrize("ready", [0, 2, 6, 12, 25])
+def test_a_full_wall_stays_within_the_television(web: Web, wall: Opens, ready: int):
+    racked(web, ready)
+    for _ in range(12):
+        web.order("chalk-half")
+    web.do("started", ticket=web.order(), artist="a1")
+    web.desk.standing(wait_s=10)
+
+    page = wall()
+
+    outside = page.evaluate(
+        """() => [...document.querySelectorAll('.wall .number, .wall__window, .wall__name')].filter((part) => {
+            const box = part.getBoundingClientRect();
+            return box.right > innerWidth + 1 || box.bottom > innerHeight + 1;
+        }).map((part) => part.textContent)"""
+    )
+    assert outside == []
+    assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
+
+
+def test_the_wall_on_a_phone_needs_no_sideways_scrolling(web: Web, wall: Opens):
+    racked(web, 3)
+
+    page = wall({"width": 320, "height": 640})
+
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_the_wall_follows_what_is_said_at_the_booth(web: Web, wall: Opens):
+    page = wall()
+    expect(page.locator(".wall__now h2")).to_have_text("Nobody is waiting: a portrait ordered now is begun at once.")
+
+    racked(web, 1)
+
+    expect(page.locator(".wall__number .number")).to_have_text("1")
+
+
+def test_the_wall_is_dark_where_its_address_wishes_so(web: Web, wall: Opens):
+    page = wall(query="?evening=1", color_scheme="light")
+
+    page.wait_for_selector("html[data-evening=on]")
+
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(29, 27, 25)"
+
+
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_axe_finds_nothing_on_the_wall(web: Web, wall: Opens, light: str):
+    racked(web, 3)
+    web.do("started", ticket=web.order(), artist="a1")
+    web.order()
+    web.desk.standing(wait_s=10)
+
+    found = Axe().run(wall(color_scheme=light))
+
+    assert found.violations_count == 0, found.generate_report()
+
+
+# The easel, by touch
+
+
+def test_a_whole_sketch_by_touch_alone(web: Web, easel: Opens):
+    web.order()
+    page = easel(has_touch=True)
+
+    for words in ("Start number 1", "Layout done", "Likeness done", "Signed: rack it"):
+        says(page, words)
+        main_target(page).tap()
+        page.wait_for_timeout(BOUNCE_MS)
+    page.get_by_role("button", name="A3", exact=True).tap()
+
+    expect(page.get_by_text("Nothing is waiting for you", exact=True)).to_be_visible()
+    answered(page)
+    assert web.desk.ticket("T1").rack == "A3"
+    assert {event.by for event in events(web) if event.kind in ("started", "stage_done", "finished")} == {"easel:a1"}
+
+
+def test_the_next_portrait_begins_with_one_touch_after_the_last(web: Web, easel: Opens):
+    web.order()
+    web.order()
+    page = easel()
+
+    for words in ("Start number 1", "Layout done", "Likeness done", "Signed: rack it", "At A1", "Start number 2"):
+        press_main(page, words)
+
+    answered(page)
+    assert told(web, "started", "finished") == ["started", "finished", "started"]
+
+
+def test_a_bouncing_finger_counts_once(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+
+    for _ in range(4):
+        main_target(page).click()
+    says(page, "Likeness done")
+    answered(page)
+
+    assert told(web, "stage_done") == ["stage_done"]
+
+
+def test_a_pause_counts_from_its_first_touch_and_its_reason_from_the_second(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+
+    page.get_by_role("button", name="Pause").click()
+    page.wait_for_timeout(1500)
+    page.get_by_role("button", name="Supplies").click()
+    expect(page.get_by_text("Paused since")).to_contain_text("supplies")
+
+    answered(page)
+    [paused] = [event for event in events(web) if event.kind == "paused"]
+    assert paused.data.why == "supplies"  # type: ignore[attr-defined]
+    assert paused.ago_s == pytest.approx(1.5, abs=SAME_S)
+
+
+def test_a_pause_without_a_reason_is_sent_before_drawing_goes_on(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+
+    page.get_by_role("button", name="Pause").click()
+    page.wait_for_timeout(BOUNCE_MS)
+    press_main(page, "Go on")
+
+    says(page, "Layout done")
+    answered(page)
+    assert told(web, "paused", "resumed") == ["paused", "resumed"]
+
+
+def test_a_slip_is_taken_back_and_a_signature_too(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    for words in ("Start number 1", "Layout done", "Likeness done", "Signed: rack it"):
+        press_main(page, words)
+
+    page.get_by_role("button", name="Not done yet").click()
+    page.wait_for_timeout(BOUNCE_MS)
+    page.get_by_role("button", name="Take back Likeness").click()
+
+    says(page, "Likeness done")
+    answered(page)
+
+    assert told(web, "stage_undone", "finished") == ["stage_undone"]
+
+
+def test_every_target_on_the_easel_is_at_least_64_px(web: Web, easel: Opens):
+    web.order()
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+    press_main(page, "Layout done")
+    page.get_by_role("button", name="Pause").click()
+
+    for size in (*TABLETS.values(), PHONE):
+        page.set_viewport_size(size)
+        small = page.evaluate(
+            """() => [...document.querySelectorAll('main button, main a, summary')]
+                .map((one) => [one.textContent, one.getBoundingClientRect()])
+                .filter(([, box]) => box.width && (box.width < 64 || box.height < 64)).map(([text]) => text)"""
+        )
+        assert small == [], size
+
+
+def test_stage_done_fills_the_lower_third(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+
+    for size in TABLETS.values():
+        page.set_viewport_size(size)
+        box = main_target(page).bounding_box()
+        assert box is not None
+        assert box["width"] == size["width"]
+        assert box["height"] >= size["height"] / 3
+        assert box["y"] + box["height"] == pytest.approx(size["height"], abs=1)
+
+
+# By keyboard and pedal
+
+
+def test_a_whole_sketch_by_pedal_alone(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+
+    def key(name: str, then: str) -> None:
+        page.keyboard.press(name)
+        page.wait_for_timeout(BOUNCE_MS)
+        says(page, then)
+
+    says(page, "Start number 1")
+    key("PageDown", "Layout done")
+    key("PageDown", "Likeness done")
+    key("PageUp", "Layout done")
+    key("PageDown", "Likeness done")
+    key("PageDown", "Signed: rack it")
+    key("PageDown", "At A1")
+    page.keyboard.press("PageDown")
+
+    expect(page.get_by_text("Nothing is waiting for you", exact=True)).to_be_visible()
+    answered(page)
+    assert told(web, "started", "stage_done", "stage_undone", "finished") == [
+        *("started", "stage_done", "stage_undone", "stage_done", "stage_done", "stage_done", "finished"),
+    ]
+
+
+def test_the_keyboard_says_all_that_a_finger_can(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    says(page, "Start number 1")
+
+    for key, then in (
+        ("Enter", "Layout done"),
+        ("ArrowRight", "Likeness done"),
+        ("ArrowLeft", "Layout done"),
+        (" ", "Likeness done"),
+        ("p", "Go on"),
+        ("Enter", "Likeness done"),
+    ):
+        page.keyboard.press(key)
+        page.wait_for_timeout(BOUNCE_MS)
+        says(page, then)
+
+    answered(page)
+    assert told(web, "paused", "resumed") == ["paused", "resumed"]
+
+
+def test_a_pedal_that_is_held_down_counts_once(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+
+    for _ in range(3):
+        page.keyboard.down("PageDown")
+        page.wait_for_timeout(BOUNCE_MS / 2)
+    page.keyboard.up("PageDown")
+
+    says(page, "Likeness done")
+    answered(page)
+    assert told(web, "stage_done") == ["stage_done"]
+
+
+# Without a network
+
+
+def test_a_sketch_goes_on_out_of_range_and_is_measured_right(web: Web, easel: Opens):
+    web.order()
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+    page.context.set_offline(True)
+
+    tapped_ms = []
+    for words in ("Layout done", "Likeness done"):
+        page.wait_for_timeout(1200)
+        tapped_ms.append(page.evaluate("performance.now()"))
+        press_main(page, words)
+    expect(page.locator("#unsent")).to_contain_text("2 taps are not sent yet")
+    page.context.set_offline(False)
+    says(page, "Signed: rack it")
+    answered(page)
+
+    first, second = (event.happened_at for event in events(web) if event.kind == "stage_done")
+    assert (second - first).total_seconds() == pytest.approx((tapped_ms[1] - tapped_ms[0]) / 1000, abs=SAME_S)
+
+
+def test_a_reload_out_of_reach_of_the_booth_loses_no_tap(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+    page.route("**/commands", lambda route: route.abort())
+    press_main(page, "Layout done")
+    page.reload()
+    says(page, "Likeness done")
+
+    page.unroute("**/commands")
+
+    answered(page)
+
+    assert told(web, "stage_done") == ["stage_done"]
+
+
+def test_a_reload_between_signature_and_rack_asks_again_and_counts_from_the_signature(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    for words in ("Start number 1", "Layout done", "Likeness done", "Signed: rack it"):
+        press_main(page, words)
+    page.reload()
+    page.wait_for_timeout(BOUNCE_MS)
+
+    press_main(page, "At A1")
+
+    answered(page)
+    [finished] = [event for event in events(web) if event.kind == "finished"]
+    assert finished.ago_s > 1.5
+
+
+def test_two_tablets_on_one_easel_follow_each_other(web: Web, easel: Opens):
+    web.order()
+    one, other = easel(), easel(TABLETS["wide"])
+
+    press_main(one, "Start number 1")
+    press_main(other, "Layout done")
+
+    says(one, "Likeness done")
+
+
+def test_a_tap_that_no_longer_fits_says_why_and_the_easel_shows_how_it_is(web: Web, easel: Opens):
+    ticket = web.order()
+    page = easel()
+    press_main(page, "Start number 1")
+    page.route("**/commands", lambda route: route.abort())
+    press_main(page, "Layout done")
+    web.do("stage_done", ticket=ticket, stage="layout")
+
+    page.unroute("**/commands")
+
+    expect(page.locator("#said")).to_contain_text('on its stage "likeness"', timeout=20000)
+    says(page, "Likeness done")
+
+
+# For everybody
+
+
+@pytest.mark.parametrize(("size", "light"), [("upright", "light"), ("wide", "dark")])
+def test_axe_finds_nothing_on_the_easel(web: Web, easel: Opens, size: str, light: str):
+    web.order()
+    web.order()
+    page = easel(TABLETS[size], color_scheme=light, reduced_motion="reduce")
+    reports = []
+
+    for words in ("Start number 1", "Layout done", "Likeness done"):
+        reports.append(Axe().run(page))
+        press_main(page, words)
+    page.get_by_role("button", name="Pause").click()
+    page.wait_for_timeout(BOUNCE_MS)
+    reports.append(Axe().run(page))
+
+    assert [report.generate_report() for report in reports if report.violations_count] == []
