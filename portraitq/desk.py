@@ -139,13 +139,11 @@ class Desk:
 
         outcome = self._written(command, with_promise, beside)
         ordered = _ordered(outcome.events)
-        promise = next((event.data for event in outcome.events if isinstance(event.data, Promised)), None)
+        ready_by = next((event.data.ready_by for event in outcome.events if isinstance(event.data, Promised)), None)
         with self.store.reading() as connection:
             kept = cards.of_ticket(connection, self.slug, ordered.ticket)
-        later = bool(order.ready_by and promise and promise.ready_by > order.ready_by)
-        return OrderTaken(
-            outcome, ordered.ticket, ordered.number, kept.code if kept else "", promise and promise.ready_by, later
-        )
+        later = bool(order.ready_by and ready_by and ready_by > order.ready_by)
+        return OrderTaken(outcome, ordered.ticket, ordered.number, kept.code if kept else "", ready_by, later)
 
     def quote(self, style: str, sitters: int, artist: str | None = None) -> Quote:
         """When such a portrait, ordered now, would be ready. Raises Refused when the booth does not draw it."""
