@@ -238,9 +238,10 @@ class Market:
     def _looks_up(self, artist: str, now: datetime) -> None:
         """What to do now: a break that is due, the portrait at hand, the next one, or another look in a while."""
         booth = self.stall.booth()
-        if now >= self.closes_at + LAST_LOOK:
+        is_away = booth.day is None or artist not in booth.here_since
+        if now >= self.closes_at + (timedelta(0) if is_away else LAST_LOOK):
             return
-        if booth.day is None or artist not in booth.here_since:
+        if booth.day is None or is_away:
             self._later(now + timedelta(minutes=VISITOR_MIN), self._comes_in(artist))
             return
         if at_hand := booth.on_easel(artist):
@@ -252,9 +253,11 @@ class Market:
                 self._say(ArtistOut(artist=artist), now, easel(artist))
                 self._later(planned.ends_at + timedelta(seconds=self.chance.uniform(0, 90)), self._comes_in(artist))
                 return
+        if now >= booth.day.closes_at:
+            self._say(ArtistOut(artist=artist), now, easel(artist))
+            return
         ticket = booth.next_for(artist)
-        may_begin = ticket is not None and now < booth.day.closes_at
-        if ticket and may_begin and self._say(Started(ticket=ticket.id, artist=artist), now, easel(artist)):
+        if ticket and self._say(Started(ticket=ticket.id, artist=artist), now, easel(artist)):
             self._draws(artist, ticket.id, now)
         else:
             self._looks_again(artist, now)

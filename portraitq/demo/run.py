@@ -39,6 +39,7 @@ BOOTH_NAME = SET_UP.booth.name
 EVENINGS_BEFORE = 2
 SEED = 11
 FACE_PX = (720, 960)  # sharp enough on a tablet, and a dozen are drawn before the first screen is shown
+PACKED_UP = timedelta(minutes=3)
 TICK_S = 0.4  # how often the live market looks whether something is due
 EVENING_ENDS = timedelta(minutes=15), timedelta(minutes=50)  # after closing: when the easels are empty, or anyway
 CLOSED_BY_VISITOR = timedelta(minutes=15)  # so long the booth stays closed to be looked at
@@ -131,9 +132,9 @@ def rehearse(today: date, seed: int) -> tuple[Market, Rehearsal]:
     stall.act(Command("demo-set-up", SET_UP, SYSTEM), at(first, OPENS) - timedelta(hours=1))
     for before in range(EVENINGS_BEFORE):
         day = first + timedelta(days=before)
-        last = at(day, CLOSES) + timedelta(hours=2)
-        open_evening(stall, day, seed + before).play(last)
-        close_evening(stall, day, last)
+        open_evening(stall, day, seed + before).play(at(day, CLOSES) + EVENING_ENDS[1])
+        assert stall.standing.last_at is not None
+        close_evening(stall, day, max(at(day, CLOSES), stall.standing.last_at) + PACKED_UP)
     market = open_evening(stall, today, seed + EVENINGS_BEFORE, curtain_up(today))
     market.play(curtain_up(today))
     return market, stall
