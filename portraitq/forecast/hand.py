@@ -160,39 +160,64 @@ def of_sitters(hand: Hand, style: str, stage: Stage, sitters: int) -> tuple[floa
     return mu + math.log(sitters) + float(shift), float(narrower)
 
 
-def measured(hand: Hand, time: StageTime, style: Style, spreads: Spreads) -> Hand:
+def measured(hand: Hand, time: StageTime, style: Style) -> Hand:
     """`hand` after one measured stage, or after a burst of which only the sum is known.
 
     The log of a sum of stages is taken as linear in their effects around what is expected (an extended Kalman step).
     A time far off what was expected counts less, as under a Student-t law with few degrees of freedom.
     """
-    stages = {stage.id: stage for stage in style.stages}
-    parts = [stages[id] for id in time.stages if id in stages]
+    parts = _parts(time, style)
+    return _moved(hand, time, style.id, parts, _expected(hand, style.id, parts, time.sitters)) if parts else hand
+
+
+def heard(hand: Hand, time: StageTime, style: Style, spreads: Spreads) -> tuple[Hand, float]:
+    """`measured`, or `doubted` where the clock ran on; and how likely the time was held to be, 0 where it ran on.
+
+    That is the log of the density beforehand, Student-t like `measured`, a constant left out.
+    """
+    parts = _parts(time, style)
     if not parts:
-        return hand
-    is_new = any(hand.goes.get((style.id, part.id), 0) < KNOWN_AFTER for part in parts)
+        return hand, 0.0
     said = _expected(hand, style.id, parts, time.sitters)
+    if _ran_on(hand, time, style.id, parts, said):
+        return doubted(hand, time, spreads), 0.0
+    variance = said.doubt + said.chance
+    surprise = (math.log(time.total_s) - said.log_s) ** 2 / variance
+    likely = -0.5 * math.log(variance) - (HEAVY_TAIL + 1) / 2 * math.log1p(surprise / HEAVY_TAIL)
+    return _moved(hand, time, style.id, parts, said), likely
+
+
+def _parts(time: StageTime, style: Style) -> list[Stage]:
+    return [stage for stage in style.stages if stage.id in time.stages]
+
+
+def _moved(hand: Hand, time: StageTime, style: str, parts: Sequence[Stage], said: _Expected) -> Hand:
     off = math.log(time.total_s) - said.log_s
-    if is_new and (beyond := off * off / GUESS_OFF - said.doubt - said.chance) > 0:
-        hand = _doubting_guesses(hand, style.id, parts, beyond)
-        said = _expected(hand, style.id, parts, time.sitters)
+    beyond = off * off / GUESS_OFF - said.doubt - said.chance
+    if beyond > 0 and _is_new(hand, style, parts):
+        hand = _doubting_guesses(hand, style, parts, beyond)
+        said = _expected(hand, style, parts, time.sitters)
     surprise = off * off / (said.doubt + said.chance)
     weight = min(1.0, (HEAVY_TAIL + 1) / (HEAVY_TAIL + surprise))
     gain = said.together / (said.doubt + said.chance / weight)
-    alpha, beta, goes, key = hand.alpha, hand.beta, hand.goes, (style.id, parts[0].id)
+    alpha, beta, goes, key = hand.alpha, hand.beta, hand.goes, (style, parts[0].id)
     if len(parts) == 1:
         goes = {**goes, key: min(goes.get(key, 0) + 1, KNOWN_AFTER + 2)}
-    if len(parts) == 1 and math.isfinite(alpha[key]):
-        own = hand.sigma(*key) ** 2
-        alpha, beta = {**alpha, key: alpha[key] + 0.5}, {**beta, key: beta[key] + 0.5 * own * min(surprise, CLIP)}
+        if math.isfinite(alpha[key]):
+            own = hand.sigma(*key) ** 2
+            alpha, beta = {**alpha, key: alpha[key] + 0.5}, {**beta, key: beta[key] + 0.5 * own * min(surprise, CLIP)}
     return replace(
         hand,
         mean=hand.mean + gain * off,
-        cov=hand.cov - np.outer(gain, said.together),
+        cov=hand.cov - gain[:, None] * said.together,
         alpha=alpha,
         beta=beta,
         goes=goes,
     )
+
+
+def _is_new(hand: Hand, style: str, parts: Sequence[Stage]) -> bool:
+    return any(hand.goes.get((style, part.id), 0) < KNOWN_AFTER for part in parts)
 
 
 GUESS_OFF = 6.0  # a guess out by more than its root in spreads says that these guesses are worth less than guesses are
@@ -208,17 +233,6 @@ def _doubting_guesses(hand: Hand, style: str, parts: Sequence[Stage], beyond: fl
     return replace(hand, cov=cov)
 
 
-def log_chance(hand: Hand, time: StageTime, style: Style) -> float:
-    """Log of the density that `hand` gave to that time beforehand, Student-t like `measured`; a constant left out."""
-    parts = [stage for stage in style.stages if stage.id in time.stages]
-    if not parts:
-        return 0.0
-    said = _expected(hand, style.id, parts, time.sitters)
-    variance = said.doubt + said.chance
-    surprise = (math.log(time.total_s) - said.log_s) ** 2 / variance
-    return -0.5 * math.log(variance) - (HEAVY_TAIL + 1) / 2 * math.log1p(surprise / HEAVY_TAIL)
-
-
 RAN_ON = 3.5  # so many spreads above what was expected the pencil was down and nobody said so
 
 
@@ -227,12 +241,16 @@ def ran_on_s(hand: Hand, time: StageTime, style: Style) -> float:
 
     Only where that spread is measured: a guess that is wrong by far is no clock that ran on.
     """
-    parts = [stage for stage in style.stages if stage.id in time.stages]
-    if not parts or any(hand.goes.get((style.id, stage.id), 0) < KNOWN_AFTER for stage in parts):
+    parts = _parts(time, style)
+    if not parts:
         return 0.0
     said = _expected(hand, style.id, parts, time.sitters)
+    return time.total_s - math.exp(said.log_s) if _ran_on(hand, time, style.id, parts, said) else 0.0
+
+
+def _ran_on(hand: Hand, time: StageTime, style: str, parts: Sequence[Stage], said: _Expected) -> bool:
     limit = said.log_s + RAN_ON * math.sqrt(said.doubt + said.chance)
-    return time.total_s - math.exp(said.log_s) if math.log(time.total_s) > limit else 0.0
+    return math.log(time.total_s) > limit and not _is_new(hand, style, parts)
 
 
 KNOWN_AFTER = 3  # goes

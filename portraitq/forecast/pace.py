@@ -23,11 +23,9 @@ from portraitq.forecast.hand import (
     EXACT,
     Hand,
     Spreads,
-    doubted,
     forget_sketch,
+    heard,
     knowing,
-    log_chance,
-    measured,
     on_day,
     ran_on_s,
     stranger,
@@ -61,14 +59,10 @@ class Mind:
     def learned(self, artist: str, times: Sequence[StageTime], style: Style, day_index: int) -> Mind:
         """With one more sketch of `artist`: its measured times on that day."""
         hand = on_day(knowing(self.hand(artist), style, self.spreads), day_index, self.spreads)
-        hand, log = forget_sketch(hand, self.spreads), 0.0
+        hand, credit = forget_sketch(hand, self.spreads), LATELY * self.credit.get(artist, 0.0)
         for time in times:
-            if ran_on_s(hand, time, style):
-                hand = doubted(hand, time, self.spreads)
-                continue
-            log += log_chance(hand, time, style)
-            hand = measured(hand, time, style, self.spreads)
-        credit = LATELY * self.credit.get(artist, 0.0) + log
+            hand, likely = heard(hand, time, style, self.spreads)
+            credit += likely
         hand = forget_sketch(hand, self.spreads)
         return replace(self, hands={**self.hands, artist: hand}, credit={**self.credit, artist: credit})
 
@@ -130,7 +124,7 @@ def pace_of(booth: Booth, previous: Pace | None = None) -> Pace:
     return replace(pace, seq=booth.seq, last_ticket=last, unread=still, lags=pace.lags.guessed_by(booth.set_up))
 
 
-READ_BACK = 4000  # tickets; what an older one taught has faded away
+READ_BACK = 2000  # tickets; what an older one taught has faded away
 
 
 def _newer(booth: Booth, last: str | None) -> list[str]:

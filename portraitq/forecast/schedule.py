@@ -356,7 +356,7 @@ class _HandWorld:
         if at_hand is not None and at_hand.finished_at is None:
             for time in stage_times(at_hand, booth.days):
                 if time.trusted and time.artist == self.artist:
-                    hand = measured(hand, time, at_hand.style, spreads)
+                    hand = measured(hand, time, at_hand.style)
         return hand
 
     def _draw_effects(self) -> Seconds:

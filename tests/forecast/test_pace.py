@@ -116,7 +116,7 @@ def test_a_burst_moves_the_stages_together_and_less_than_each_by_itself_would():
     hand, spreads = a_hand(told), Spreads()
     assert style is not None
 
-    burst = measured(hand, a_time(960.0, "layout", "likeness"), style, spreads)
+    burst = measured(hand, a_time(960.0, "layout", "likeness"), style)
 
     layout = burst.mean[burst.index["stage", "ink-head", "layout"]]
     likeness = burst.mean[burst.index["stage", "ink-head", "likeness"]]
@@ -129,7 +129,7 @@ def test_each_measured_time_makes_the_prediction_surer():
     hand = a_hand(told)
     assert style is not None
 
-    after = measured(hand, a_time(400.0, "likeness"), style, Spreads())
+    after = measured(hand, a_time(400.0, "likeness"), style)
 
     assert np.all(np.linalg.eigvalsh(after.cov) > -1e-12)
     assert np.trace(after.cov) < np.trace(hand.cov)
@@ -145,7 +145,7 @@ def test_known_and_unknown_as_the_normal_shrinkage_formula_has_it():
     hand = replace(hand, beta=dict.fromkeys(hand.beta, 0.25))
 
     for _ in range(5):
-        hand = measured(hand, a_time(380 * math.exp(0.2), "likeness"), style, spreads)
+        hand = measured(hand, a_time(380 * math.exp(0.2), "likeness"), style)
 
     assert hand.mean[0] == pytest.approx(0.1756098, abs=1e-6)
     assert math.sqrt(hand.cov[0, 0]) == pytest.approx(0.1047645, abs=1e-6)
@@ -155,7 +155,7 @@ def test_a_new_day_forgets_the_old_days_own_effect_and_is_a_little_less_sure():
     told = a_booth()
     style = told.booth.set_up.style("ink-head") if told.booth.set_up else None
     assert style is not None
-    hand = measured(a_hand(told), a_time(700.0, "likeness"), style, Spreads())
+    hand = measured(a_hand(told), a_time(700.0, "likeness"), style)
 
     next_day = on_day(hand, 2, Spreads())
 
@@ -170,7 +170,7 @@ def test_a_clock_that_ran_on_is_told_by_the_artists_own_spread():
     hand = a_hand(told)
     assert style is not None
     for usual_s in (370.0, 380.0, 390.0):
-        hand = measured(hand, a_time(usual_s, "likeness"), style, Spreads())
+        hand = measured(hand, a_time(usual_s, "likeness"), style)
 
     assert ran_on_s(hand, a_time(700.0, "likeness"), style) == 0.0
     assert ran_on_s(hand, a_time(9000.0, "likeness"), style) > 8000

@@ -10,6 +10,7 @@ import math
 import numpy as np
 import pytest
 
+from portraitq.forecast.hand import Spreads
 from portraitq.forecast.interruptions import Lags
 from portraitq.forecast.lognormal import LogTime, sum_of
 from portraitq.forecast.pace import known_exactly
@@ -108,3 +109,19 @@ def test_the_sum_of_stages_by_fenton_and_wilkinson_is_close_in_the_middle():
     # good to 0.5 % from 50 to 95 %, by 2·10⁷ draws; 4 standard errors of ours beside it
     for level, z in ((0.5, 0.0), (0.85, 1.0364334), (0.9, 1.2815516)):
         assert np.quantile(ready_s, level) == pytest.approx(math.exp(mu + z * sigma), rel=0.005 + 0.01)
+
+
+def test_a_day_that_is_slow_is_slow_for_everybody_in_the_queue():
+    style = a_style("one", (600, 0.25))
+    told = a_journal().set_up(set_up([style], [artist("a1", "one")])).day_opened().artist_in("a1")
+    told = told.ordered(*(f"T{number}" for number in range(1, 10)), style="one", at="09:00:00")
+    day_alone = Spreads(general=0, style=0, stage=0, day=0.15, sketch=0, wander=0, guess_weight=math.inf)
+    pace = known_exactly(day_alone, Lags(turnaround=None, idle=None, met=0, unsaid_met=0))
+
+    ready_s = Scenarios(told.booth, pace, told.at("09:00:00"), N).outlooks["T9"].ready_s
+
+    # 9 × 600·e^(d+ε), d ~ N(0, 0.15²) common, ε ~ N(0, 0.25²): mean and sd exact, quantiles by Monte Carlo (SE 8)
+    assert ready_s.mean() == pytest.approx(5634.45, abs=4 * 977.28 / math.sqrt(N))
+    assert ready_s.std() == pytest.approx(977.28, rel=4 * 1.5 / math.sqrt(2 * N))
+    for level, expected in ((0.05, 4183.6), (0.85, 6637), (0.95, 7367)):
+        assert np.quantile(ready_s, level) == pytest.approx(expected, abs=60)
