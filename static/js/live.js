@@ -53,7 +53,8 @@ function nameOf(element, part) {
 
 export class Live {
   constructor(element) {
-    Object.assign(this, { element, tries: 0, socket: null, isUp: false, isOver: false, etag: element.dataset.etag });
+    const { etag } = element.dataset; // names what the page shows, as long as no push replaced it
+    Object.assign(this, { element, tries: 0, socket: null, isUp: false, isOver: false, etag, quoted: etag && `"${etag}"` });
     this.downSince = performance.now();
     setInterval(() => this.askWhileDown(), 1000);
     addEventListener("online", () => this.again());
@@ -90,9 +91,19 @@ export class Live {
   event(rest) {
     const [, id, body] = /^(\d*)(.*)$/s.exec(rest);
     const [name, content] = JSON.parse(body);
-    if (name === "view") show(this.element, content);
+    if (name === "view") {
+      this.quoted = undefined; // whatever was asked for earlier, this is shown now
+      show(this.element, content);
+    }
     if (name === "same" && content.seq >= Number(this.element.dataset.seq)) show(this.element, { seq: content.seq, as_of: content.as_of });
     if (id) this.socket.send(`43${NAMESPACE},${id}[]`);
+    if (name === "start_over") this.startOver();
+  }
+
+  // The booth's journal is another one than this page knows (a backup was put back): its numbers count no more.
+  startOver() {
+    this.element.dataset.seq = 0;
+    this.again();
   }
 
   auth() {
@@ -148,12 +159,12 @@ export class Live {
     this.askedAt = now;
     const address = this.element.dataset.fragment ?? `${location.pathname}?fragment=1`;
     try {
-      const answer = await fetch(address, { cache: "no-store", headers: this.etag ? { "If-None-Match": this.quoted ?? `"${this.etag}"` } : {}, signal: AbortSignal.timeout?.(10000) });
+      const answer = await fetch(address, { cache: "no-store", headers: this.quoted ? { "If-None-Match": this.quoted } : {}, signal: AbortSignal.timeout?.(10000) });
       if (answer.status === 304) show(this.element, { seq: Number(this.element.dataset.seq), as_of: answer.headers.get("X-Portraitq-As-Of") });
       else if (answer.ok && answer.headers.get("Content-Type")?.startsWith("application/json")) {
-        this.quoted = answer.headers.get("ETag");
-        this.etag ??= this.quoted;
+        const quoted = answer.headers.get("ETag");
         show(this.element, await answer.json());
+        if (!this.isUp) this.quoted = quoted;
       }
     } catch { /* out of reach: the age line tells it, and the next try is in a while */ }
   }
