@@ -28,7 +28,7 @@ class Quote:
     ready_at_quantiles  level -> instant, for each of LEVELS
     promise_at          what would be promised now: the booth's confidence, rounded up
     window              the 20 % and the 80 % level
-    chance_kept         of the ticket's present promise; None where nothing was promised
+    chance_kept         of the ticket's present promise; None where nothing was promised, or it was ready once
     artist              who most likely draws it; None where nobody of the booth does
     ahead               portraits that are begun before it, those on easels counted
     """
@@ -101,7 +101,7 @@ def _quote(scenarios: Scenarios, outlook: Outlook, ticket: Ticket | None = None)
     settings = booth.set_up.booth
     ready_s = np.sort(np.minimum(outlook.ready_s, NEVER_S))
     at = quantiles(ready_s, now)
-    told = ticket.promise if ticket is not None else None
+    told = ticket.promise if ticket is not None and ticket.finished_at is None else None
     return Quote(
         ready_at_quantiles=MappingProxyType(dict(at)),
         promise_at=promise(ready_s, settings.confidence, settings.round_to_s, now, booth.zone),

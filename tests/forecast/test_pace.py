@@ -113,7 +113,7 @@ def a_time(total_s: float, *stages: str) -> StageTime:
 def test_a_burst_moves_the_stages_together_and_less_than_each_by_itself_would():
     told = a_booth()
     style = told.booth.set_up.style("ink-head") if told.booth.set_up else None
-    hand, spreads = a_hand(told), Spreads()
+    hand = a_hand(told)
     assert style is not None
 
     burst = measured(hand, a_time(960.0, "layout", "likeness"), style)

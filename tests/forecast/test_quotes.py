@@ -176,3 +176,12 @@ def test_the_wildest_guesses_still_give_instants():
     assert all(
         list(each.ready_at_quantiles.values()) == sorted(each.ready_at_quantiles.values()) for each in said.values()
     )
+
+
+def test_a_touch_up_breaks_no_promise_that_was_kept():
+    told = a_booth().ordered("T1").promised("T1", "10:00").drawn("T1").touched_up("T1")
+
+    quote = quotes(told, "11:00")["T1"]
+
+    assert quote.chance_kept is None
+    assert quote.median_at > told.at("11:00")
