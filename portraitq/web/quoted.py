@@ -91,7 +91,8 @@ def holding(ticket: Ticket, quote: Quote | None, set_up: SetUp, now: datetime, z
     if promise.ready_by <= now or chance < WILL_FAIL:
         return Holding(told, f"late: about {expected}", LATE, MARKS[LATE])
     if chance < WILL_HOLD:
-        return Holding(told, f"at risk: about {expected}", AT_RISK, MARKS[AT_RISK])
+        sure = clock_time(max(quote.promise_at, promise.ready_by), zone, now)
+        return Holding(told, f"at risk: {sure} would hold", AT_RISK, MARKS[AT_RISK])
     return Holding(told, "will hold", HOLDS, MARKS[HOLDS])
 
 

@@ -36,7 +36,7 @@ from portraitq.ticket.calendar import calendar_file
 from portraitq.web import hand_over, here, views
 from portraitq.web.problems import NotThere
 from portraitq.web.queue import Now, oval_of
-from portraitq.web.quoted import AT_RISK, LATE, about, holding
+from portraitq.web.quoted import AT_RISK, LATE, holding
 from portraitq.web.said import clock_time, day_said, money, window
 from portraitq.web.staff import is_staff
 
@@ -85,7 +85,7 @@ class TicketView:
 
 
 @blueprint.get("/t/<code>")
-@blueprint.get("/T/<code>")
+@blueprint.get("/T/<code>", endpoint="scanned")  # as the QR writes it, in capitals
 def show(code: str) -> ResponseReturnValue:
     """The ticket's page; on a device of the booth the hand-over, unless `?public=1` asks for what customers see."""
     desk, id, code = _found(code)
@@ -106,7 +106,7 @@ def ask() -> ResponseReturnValue:
 
 
 @blueprint.get("/t/<code>/alarm.ics")
-@blueprint.get("/T/<code>/alarm.ics")
+@blueprint.get("/T/<code>/alarm.ics", endpoint="scanned_alarm")
 def alarm(code: str) -> Response:
     """The time to be back at as a calendar entry with an alarm, which rings out of reach of the booth too."""
     desk, id, code = _found(code)
@@ -225,8 +225,8 @@ def _be_back(standing: Standing, ticket: Ticket, quote: Quote | None, at: Now) -
         later = max(quote.promise_at, promise.ready_by)
         return later, f"We said {told}, and it takes longer. We are sorry. Please be back at {at.clock(later)}.", True
     if stands.state == AT_RISK:
-        expected = about(quote, at.zone, at.now)
-        return promise.ready_by, f"It may take a little longer than {told}: perhaps until {expected}.", False
+        sure = at.clock(quote.promise_at)
+        return promise.ready_by, f"It may take a little longer than {told}: perhaps until {sure}.", False
     return promise.ready_by, "", False
 
 

@@ -1,0 +1,105 @@
+"""What can be done with one ticket, and that all of it is taken by the core where it is offered."""
+
+from __future__ import annotations
+
+import pytest
+
+from portraitq.core.commands import decide, read_command
+from portraitq.core.life import COLLECTED, LIFE
+from portraitq.store.cards import Card
+from portraitq.web.one_ticket import OneTicket, Tap, one_ticket
+from tests.builders import Told, a_booth
+from tests.web.test_queue import standing
+
+
+def of(told: Told, id: str = "T1", card: Card | None = None) -> OneTicket:
+    return one_ticket(standing(told), told.ticket(id), card, [])
+
+
+def taps(one: OneTicket) -> list[Tap]:
+    single = [tap for tap in (one.hand_over, one.release, one.new_time, one.erase) if tap]
+    return [*single, *one.holds, *one.moves, *one.cancels, *one.pays, *one.touch_ups]
+
+
+@pytest.mark.parametrize("place", LIFE)
+def test_everything_that_is_offered_is_taken(place):
+    told = a_booth().ordered("T8", "T9").brought_to(place).promised("T1", "17:00")
+
+    offered = taps(of(told))
+
+    for tap in offered:
+        command = read_command({"id": "x", **tap.command})
+        assert decide(told.booth, command, told.at()), tap.said
+
+
+def test_a_move_leads_where_its_word_says():
+    told = a_booth().ordered("T1", "T2", "T3", "T4")
+    moves = {tap.said: tap for tap in of(told, "T3").moves}
+
+    after = {said: told.wants(read_command({"id": "x", **tap.command}).data).booth.queue for said, tap in moves.items()}
+
+    assert after == {
+        "First": ("T3", "T1", "T2", "T4"),
+        "One up": ("T1", "T3", "T2", "T4"),
+        "Last": ("T1", "T2", "T4", "T3"),
+    }
+
+
+def test_one_down_of_the_first_puts_it_second():
+    told = a_booth().ordered("T1", "T2", "T3")
+    down = next(tap for tap in of(told, "T1").moves if tap.said == "One down")
+
+    assert told.wants(read_command({"id": "x", **down.command}).data).booth.queue == ("T2", "T1", "T3")
+
+
+def test_one_alone_in_the_queue_is_not_moved():
+    assert of(a_booth().ordered("T1")).moves == ()
+
+
+def test_what_is_due_is_paid_by_one_tap():
+    pays = of(a_booth().ordered("T1", price=1800).paid("T1", 500)).pays
+
+    assert [tap.said for tap in pays] == ["€13.00 paid in cash", "€13.00 paid by card"]
+    assert pays[0].command["data"] == {"ticket": "T1", "amount": 1300, "how": "cash"}
+
+
+def test_the_money_of_a_cancelled_order_is_given_back_by_one_tap():
+    pays = of(a_booth().ordered("T1").paid("T1", 1800).cancelled("T1")).pays
+
+    assert pays[0].said == "€18.00 given back in cash"
+    assert pays[0].command["data"]["amount"] == -1800
+
+
+def test_a_new_time_is_offered_only_when_it_differs_from_what_was_told():
+    told = a_booth().ordered("T1", at="09:10").promised("T1", "09:12")
+    late = standing(told, "09:40")
+    offered = one_ticket(late, told.ticket("T1"), None, [])
+    assert offered.new_time is not None
+
+    told = told.wants(read_command({"id": "x", **offered.new_time.command}).data, at="09:40")
+    again = one_ticket(standing(told, "09:40"), told.ticket("T1"), None, [])
+
+    assert again.new_time is None
+
+
+def test_a_touch_up_is_offered_to_artists_whose_easel_is_free():
+    told = a_booth().ordered("T1", "T2").drawn("T1").started("T2", "a1")
+
+    assert [tap.command["data"]["artist"] for tap in of(told).touch_ups] == ["a2"]
+
+
+def test_payments_are_told_with_their_time():
+    one = of(a_booth().ordered("T1", at="09:10").paid("T1", 1800, at="09:11").paid("T1", -300, "card", at="09:20"))
+
+    assert one.paid == ("€18.00 paid in cash at 10:11", "€3.00 given back by card at 10:20")
+
+
+def test_an_erased_ticket_offers_no_erasing_and_takes_no_photo():
+    one = of(a_booth().ordered("T1").erased("T1"), card=Card("00000000000011", is_erased=True))
+
+    assert one.erase is None
+    assert not one.can_add_photo
+
+
+def test_what_was_collected_can_still_be_touched_up():
+    assert of(a_booth().brought_to(COLLECTED)).touch_ups
