@@ -69,10 +69,6 @@ class Lags:
         """With one clock that ran on for so long while nobody drew."""
         return replace(self, unsaid=_learned(self.unsaid, max(excess_s, 1.0)), unsaid_met=self.unsaid_met + 1)
 
-    def of_pause(self, why: str) -> LogTime:
-        """What is known of a pause for that reason."""
-        return dict(self.pauses).get(why, self.all_pauses)
-
 
 def learn_lags(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
     """`lags` with what `ticket`, now finished or cancelled, teaches."""

@@ -78,12 +78,6 @@ def pit(quantiles: Sequence[float], came: float) -> float:
     return LEVELS[place - 1] + share * (LEVELS[place] - LEVELS[place - 1])
 
 
-def ks_at_levels(quantiles: Floats, came: Floats) -> float:
-    """The largest gap between a level and the share that came under it: the KS distance of the PIT at the levels."""
-    shares = np.mean(came[:, None] <= quantiles, axis=0)
-    return float(np.max(np.abs(shares - np.array(LEVELS))))
-
-
 def ks_distance(values: Iterable[float]) -> float:
     """The Kolmogorov–Smirnov distance of values from the uniform law on 0–1.
 
