@@ -254,7 +254,7 @@ def watcher_of(sid: str, auth: object) -> Watcher:
         staff = device_pass(auth["key"])
     if view.may_see == STAFF and staff is None:
         raise Unsigned(problems.UNSIGNED)
-    view.build(desk, desk.standing(wait_s=0), arg)  # NotThere when the argument names nothing
+    view.build(desk, desk.standing(wait_s=PATIENCE_S), arg)  # NotThere when the argument names nothing
     seq = auth.get("seq")
     return Watcher(
         sid=sid,

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 ANYBODY = "anybody"
 STAFF = "staff"
+JUST_ORDERED_S = 5.0
 AS_OF_HEADER = "X-Portraitq-As-Of"
 
 
@@ -81,11 +82,25 @@ def view_named(name: str) -> View:
 def render_view(name: str, desk: Desk, arg: str = "", standing: Standing | None = None) -> Rendered:
     """The view `name` of `desk` as it stands now, or as of `standing`."""
     view = view_named(name)
-    standing = standing or desk.standing()
-    built = view.build(desk, standing, arg)
+    if standing is not None:
+        built = view.build(desk, standing, arg)
+    else:
+        standing, built = _built_now(view, desk, arg)
     with _neutral(current_app._get_current_object()):  # type: ignore[attr-defined]
         html = render_template(view.template, view=built, slug=desk.slug)
     return Rendered(standing.booth.seq, html, standing.as_of, built)
+
+
+def _built_now(view: View, desk: Desk, arg: str) -> tuple[Standing, Any]:
+    """The view of the newest standing; what was ordered a moment ago is waited for."""
+    standing = desk.standing()
+    try:
+        return standing, view.build(desk, standing, arg)
+    except NotThere:
+        newer = desk.standing(wait_s=JUST_ORDERED_S)
+        if newer.seq == standing.seq:
+            raise
+        return newer, view.build(desk, newer, arg)
 
 
 def _neutral(app: Flask) -> Any:

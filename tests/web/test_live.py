@@ -1,0 +1,359 @@
+"""Live push as clients see it: the reference ones for Python and from npm, on a really served booth."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from queue import Empty, Queue
+from typing import Any
+
+import pytest
+import requests
+import socketio
+
+from portraitq import passphrase
+from portraitq.web import live
+from portraitq.web.problems import UNSIGNED
+from portraitq.web.views import render_view
+from tests.web.conftest import PASSPHRASE, Web
+
+SOON_S = 10
+
+
+class Client:
+    """The reference client for Python; `view()` waits for the next push."""
+
+    def __init__(self) -> None:
+        self.heard: Queue[tuple[str, Any]] = Queue()
+        self.refused: Queue[Any] = Queue()
+        self.io = socketio.Client(reconnection=False)
+        for name in ("view", "same", "start_over"):
+            self.io.on(name, self._note(name), namespace="/live")
+        self.io.on("connect_error", self.refused.put, namespace="/live")
+        self.io.on("disconnect", lambda *_: self.heard.put(("disconnect", None)), namespace="/live")
+
+    def _note(self, name: str) -> Callable[[Any], None]:
+        return lambda content: self.heard.put((name, content))
+
+    def event(self, wait_s: float = SOON_S) -> tuple[str, Any]:
+        return self.heard.get(timeout=wait_s)
+
+    def leave(self) -> None:
+        """Hang up; websocket-client waits three seconds for a farewell, which no test needs to wait for."""
+        threading.Thread(target=self.io.disconnect, daemon=True).start()
+
+    def view(self) -> Any:
+        name, content = self.event()
+        assert name == "view"
+        return content
+
+    def view_of(self, seq: int) -> Any:
+        """The first push that knows `seq`; the ones before it must be older."""
+        while (content := self.view())["seq"] < seq:
+            pass
+        return content
+
+
+@contextmanager
+def connected(address: str, transports: Any = ("websocket",), headers: Any = None, **auth: Any) -> Iterator[Client]:
+    client = Client()
+    try:
+        client.io.connect(
+            address, headers=headers or {}, auth=auth, namespaces=["/live"], transports=list(transports), wait_timeout=5
+        )
+        yield client
+    finally:
+        client.leave()
+
+
+@pytest.mark.parametrize("transports", [("websocket",), ("polling",), ("polling", "websocket")], ids="+".join)
+def test_a_client_gets_the_view_at_once_and_after_every_change(web: Web, served: str, transports: Any):
+    with connected(served, transports, view="wall", booth="quay") as client:
+        first = client.view()
+        web.order()
+        seq = web.desk.standing().seq
+        after = client.view_of(seq)
+
+    assert set(first) == set(after) == {"seq", "html", "as_of"}
+    assert first["html"] != after["html"]
+    assert after["as_of"].endswith("Z")
+
+
+def test_a_push_says_to_the_letter_what_a_page_load_says(web: Web, served: str):
+    with connected(served, view="wall", booth="quay") as client:
+        pushed = client.view()
+
+    with web.app.app_context():
+        assert pushed["html"] == render_view("wall", web.desk).html
+    assert pushed["html"] in requests.get(f"{served}/quay/wall", timeout=5).text
+
+
+@pytest.mark.parametrize(
+    ("auth", "said"),
+    [
+        ({"view": "counter", "booth": "quay"}, UNSIGNED),
+        ({"view": "easel", "booth": "quay", "artist": "a1"}, UNSIGNED),
+        ({"view": "wall", "booth": "pier"}, "There is no booth 'pier'"),
+        ({"view": "wall"}, "booth: a word was expected"),
+        ({"view": "ticket", "code": "00000000000011"}, "There is no ticket with this code"),
+        ({"view": "ticket", "code": "x"}, "There is no ticket with this code"),
+        ({"view": "cellar", "booth": "quay"}, "There is no view 'cellar'"),
+        ({"view": ["wall"], "booth": {}}, "view: a word was expected"),
+        ({}, "auth: an object like"),
+    ],
+)
+def test_who_may_not_see_a_view_hears_why(web: Web, served: str, auth: dict[str, Any], said: str):
+    client = Client()
+
+    client.io.connect(served, auth=auth, namespaces=["/live"], transports=["websocket"], wait=False)
+
+    assert said in client.refused.get(timeout=SOON_S)["message"]
+    client.leave()
+
+
+def test_a_device_key_lets_a_client_see_the_counter(web: Web, served: str):
+    key = web.key()
+
+    with connected(served, headers=key, view="counter", booth="quay") as by_header:
+        assert by_header.view()["html"]
+    plain = key["Authorization"].removeprefix("Bearer ")
+    with connected(served, view="easel", booth="quay", artist="a1", key=plain) as by_auth:
+        assert by_auth.view()["html"]
+
+
+def signed_in(address: str) -> dict[str, str]:
+    browser = requests.Session()
+    browser.post(f"{address}/sign-in", data={"passphrase": PASSPHRASE}, timeout=5)
+    return {"Cookie": "; ".join(f"{one.name}={one.value}" for one in browser.cookies)}
+
+
+def test_a_signed_in_browser_sees_the_counter_until_the_passphrase_changes(
+    web: Web, served: str, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(live, "CHECK_PASSES_S", 0.0)
+    with connected(served, headers=signed_in(served), view="counter", booth="quay") as client:
+        client.view()
+
+        passphrase.set_passphrase(web.desks.store, "a-new-one-now")
+
+        assert client.event()[0] == "disconnect"
+
+
+def test_a_ticket_is_watched_by_its_code_however_it_is_typed(web: Web, served: str):
+    ticket = web.order()
+    code = web.code(ticket)
+
+    with connected(served, view="ticket", code=f"{code[:5].lower()}-{code[5:]}") as client:
+        client.view()
+        seq = web.do("started", "easel:a1", ticket=ticket, artist="a1").seq
+
+        assert client.view_of(seq)["seq"] >= seq
+
+
+def test_a_page_that_is_as_the_view_stands_gets_no_html_again(web: Web, served: str):
+    with web.app.app_context():
+        rendered = render_view("ticket", web.desk, web.code(web.order()))
+        rendered = render_view("wall", web.desk)
+
+    with connected(served, view="wall", booth="quay", seq=rendered.seq, etag=rendered.etag) as client:
+        name, content = client.event()
+
+    assert (name, set(content)) == ("same", {"seq", "as_of"})
+
+
+def test_a_page_from_another_journal_is_told_to_start_over(web: Web, served: str, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live, "PATIENCE_S", 0.2)
+
+    with connected(served, view="wall", booth="quay", seq=10_000) as client:
+        assert client.event() == ("start_over", {})
+
+
+def test_a_view_that_stands_still_says_now_and_then_that_it_does(
+    web: Web, served: str, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(live, "UNCHANGED_S", 0.5)
+    monkeypatch.setattr(live, "TICK_S", 0.1)
+    web.do("day_closed")
+
+    with connected(served, view="wall", booth="quay") as client:
+        first, again = client.view(), client.view()
+
+    assert first["html"] == again["html"]
+
+
+def test_of_many_changes_in_a_row_the_newest_arrives(web: Web, served: str):
+    with connected(served, view="wall", booth="quay") as client:
+        client.view()
+        for _ in range(5):
+            web.order()
+        seq = web.desk.standing(wait_s=5).seq
+
+        assert client.view_of(seq)["seq"] == seq
+
+
+def test_a_socket_that_does_not_drain_is_passed_over_and_gets_the_newest_then(
+    web: Web, served: str, monkeypatch: pytest.MonkeyPatch
+):
+    publisher = web.app.extensions["portraitq-live"]
+    lagging: set[str] = set()
+    monkeypatch.setattr(publisher, "_is_lagging", lambda sid: sid in lagging)
+    with (
+        connected(served, view="wall", booth="quay") as slow,
+        connected(served, view="wall", booth="quay") as quick,
+    ):
+        slow.view(), quick.view()
+        lagging.add(slow.io.get_sid("/live"))
+        web.order()
+        web.order()
+        seq = web.desk.standing(wait_s=5).seq
+        quick.view_of(seq)
+        with pytest.raises(Empty):
+            slow.event(wait_s=0.3)
+        lagging.clear()
+
+        assert slow.view()["seq"] == seq
+
+
+def test_a_tap_is_answered_although_a_view_is_slow_to_render(web: Web, served: str, monkeypatch: pytest.MonkeyPatch):
+    publisher = web.app.extensions["portraitq-live"]
+    with connected(served, view="wall", booth="quay") as client:
+        client.view()
+        begun: Queue[float] = Queue()
+
+        def slow(*_: Any) -> None:
+            begun.put(time.monotonic())
+            time.sleep(2)
+
+        monkeypatch.setattr(publisher, "_rendered", slow)
+        web.order()
+        rendering_s = begun.get(timeout=SOON_S)
+
+        web.order()
+
+        assert time.monotonic() < rendering_s + 2
+
+
+def test_a_view_that_breaks_leaves_the_others_alive(web: Web, served: str, monkeypatch: pytest.MonkeyPatch):
+    code = web.code(web.order())
+    with (
+        connected(served, view="ticket", code=code) as ticket,
+        connected(served, view="wall", booth="quay") as wall,
+    ):
+        ticket.view(), wall.view()
+        rendered = live.render_view
+
+        def broken(name: str, *rest: Any) -> Any:
+            if name == "ticket":
+                raise ZeroDivisionError
+            return rendered(name, *rest)
+
+        monkeypatch.setattr(live, "render_view", broken)
+        web.order()
+
+        assert wall.view_of(web.desk.standing(wait_s=5).seq)
+
+
+def test_who_is_gone_is_forgotten(web: Web, served: str):
+    publisher = web.app.extensions["portraitq-live"]
+    with connected(served, view="wall", booth="quay") as client:
+        client.view()
+        assert publisher.watching() == 1
+
+    until_s = time.monotonic() + SOON_S
+    while publisher.watching() and time.monotonic() < until_s:
+        time.sleep(0.02)
+    assert publisher.watching() == 0
+
+
+def test_the_plain_way_gives_the_same_view_and_costs_nothing_while_it_stands(web: Web, served: str):
+    web.do("day_closed")
+    with connected(served, view="wall", booth="quay") as client:
+        pushed = client.view()
+
+    first = requests.get(f"{served}/quay/wall?fragment=1", timeout=5)
+    again = requests.get(f"{served}/quay/wall?fragment=1", headers={"If-None-Match": first.headers["ETag"]}, timeout=5)
+
+    assert first.json()["html"] == pushed["html"]
+    assert (again.status_code, again.content) == (304, b"")
+    assert again.headers["X-Portraitq-As-Of"].endswith("Z")
+
+
+def test_the_plain_way_asks_who_it_is_too(web: Web):
+    answer = web.client.get("/quay/counter?fragment=1", headers={"Accept": "application/json"})
+
+    assert answer.status_code == 401
+
+
+NODE = """
+import { io } from "socket.io-client";
+const [address, key, code] = process.argv.slice(2);
+const heard = { views: [], refused: [] };
+const show = (name) => (view) => {
+  heard.views.push([name, view.seq, view.html.length > 0, view.as_of.endsWith("Z")]);
+  if (name === "wall" && heard.views.filter(([one]) => one === "wall").length === 1) console.log("ready");
+};
+const wall = io(`${address}/live`, { auth: { view: "wall", booth: "quay" } });
+wall.on("view", show("wall"));
+const extraHeaders = { Authorization: `Bearer ${key}` };
+const counter = io(`${address}/live`, { auth: { view: "counter", booth: "quay" }, forceNew: true, extraHeaders });
+counter.on("view", show("counter"));
+const ticket = io(`${address}/live`, { auth: { view: "ticket", code }, forceNew: true, transports: ["websocket"] });
+ticket.on("view", show("ticket"));
+const stranger = io(`${address}/live`, { auth: { view: "counter", booth: "quay" }, forceNew: true });
+stranger.on("connect_error", (no) => heard.refused.push(no.message));
+process.stdin.on("data", () => { console.log(JSON.stringify(heard)); process.exit(0); });
+setTimeout(() => process.exit(3), 40000);
+"""
+
+
+@pytest.fixture(scope="module")
+def node_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the official client from npm in it."""
+    npm = shutil.which("npm")
+    if shutil.which("node") is None or npm is None:
+        pytest.skip("node and npm are not installed, so the official JavaScript client cannot be tried")
+    folder = tmp_path_factory.mktemp("node")
+    (folder / "package.json").write_text('{"private": true, "type": "module"}')
+    installed = subprocess.run(
+        [npm, "install", "--no-audit", "--no-fund", "--ignore-scripts", "socket.io-client@4"],
+        cwd=folder,
+        capture_output=True,
+        timeout=120,
+        check=False,
+    )
+    if installed.returncode:
+        pytest.skip(f"npm could not install socket.io-client: {installed.stderr.decode()[-200:]}")
+    (folder / "watch.mjs").write_text(NODE)
+    return folder
+
+
+def test_the_official_javascript_client_gets_the_same_views(web: Web, served: str, node_folder: Path):
+    code, key = web.code(web.order()), web.key()["Authorization"].removeprefix("Bearer ")
+    node = subprocess.Popen(
+        ["node", "watch.mjs", served, key, code],
+        cwd=node_folder,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert node.stdout is not None
+    assert node.stdout.readline() == "ready\n"
+    with connected(served, view="wall", booth="quay") as reference:
+        reference.view()
+        web.order()
+        seq = web.desk.standing(wait_s=5).seq
+        reference.view_of(seq)
+    time.sleep(1)
+
+    heard = json.loads(node.communicate("say\n", timeout=20)[0])
+
+    assert {name for name, *_ in heard["views"]} == {"wall", "counter", "ticket"}
+    assert max(view[1] for view in heard["views"] if view[0] == "wall") == seq
+    assert all(has_html and is_utc for _, _, has_html, is_utc in heard["views"])
+    assert heard["refused"][0] == UNSIGNED
