@@ -25,6 +25,24 @@ addEventListener("click", () => { window.pressedAt = performance.now(); }, true)
 """
 
 
+CUT_OFF = """
+() => {
+  const width = document.documentElement.clientWidth;
+  const lets = (part) => ["auto", "scroll"].includes(getComputedStyle(part).overflowX);
+  const scrolls = (part) => part && (lets(part) || scrolls(part.parentElement));
+  const isThere = (part) => !part.closest(".skip, dialog:not([open])");
+  const says = (part) => [...part.childNodes].some((node) => node.nodeType === Node.TEXT_NODE && node.data.trim());
+  const sticksOut = (part) => {
+    const { left, right, width: wide, height } = part.getBoundingClientRect();
+    return wide > 1 && height > 1 && (left < -1 || right > width + 1);
+  };
+  return [...document.querySelectorAll("body *")]
+    .filter((part) => says(part) && isThere(part) && sticksOut(part) && !scrolls(part.parentElement))
+    .map((part) => part.textContent.trim());
+}
+"""
+
+
 @dataclass
 class Screen:
     """A page in a context of its own."""
@@ -140,3 +158,7 @@ class Screen:
     def sideways_px(self) -> int:
         """By how much the page is wider than the screen."""
         return int(self.page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
+
+    def cut_off(self) -> list[str]:
+        """Words that stick out of the screen at its side, where nothing can be scrolled to show them."""
+        return list(self.page.evaluate(CUT_OFF))
