@@ -60,7 +60,7 @@ def _reader_is_gone() -> NoReturn:
 def main() -> None:
     """A portrait queue and timing board for artists who draw portraits live.
 
-    Every option can also be set as an environment variable, such as PORTRAITQ_PORT for --port.
+    The options of serve and demo can also be set as environment variables, such as PORTRAITQ_PORT for --port.
     """
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
 
