@@ -92,7 +92,7 @@ class Market:
         self._name, self._count, self._order = f"demo-{seed}-{opens_at:%m%d}", 0, 0
         self._due: list[tuple[datetime, int, Callable[[datetime], object]]] = []
         self._hardness: dict[str, float] = {}
-        self._forgotten: dict[str, int] = {}
+        self._names: list[str] = []
         self._later(opens_at + timedelta(minutes=2), self._somebody_comes)
         for ticket in stall.booth().open_tickets():  # left over from the evening before
             self._later(opens_at + timedelta(minutes=self.chance.uniform(10, 60)), self._comes_for(ticket.id))
@@ -169,7 +169,7 @@ class Market:
     def _orders(self, now: datetime, style: Style, sitters: int, wants: str | None, told: datetime) -> None:
         is_child = style.id != "pet-pencil" and self.chance.random() < 0.2
         card = NewCard(
-            name=self.chance.choice(NICKNAMES),
+            name=self._name_of_customer(),
             note=self.chance.choice(NOTES),
             is_child=is_child,
             consent_by=self.chance.choice(GUARDIANS) if is_child else "",
@@ -191,6 +191,12 @@ class Market:
         back_at = told + timedelta(seconds=self.chance.gauss(120, 240))
         self._later(back_at, self._comes_for(id))
 
+    def _name_of_customer(self) -> str:
+        """One nickname after the other in an order of the evening's own, so that no two in the queue share one."""
+        if not self._names:
+            self._names = self.chance.sample(NICKNAMES, len(NICKNAMES))
+        return self._names.pop()
+
     def _comes_for(self, id: str) -> Callable[[datetime], object]:
         return lambda then: self._comes_back(id, then)
 
@@ -208,8 +214,7 @@ class Market:
             self._later(now + timedelta(minutes=self.chance.uniform(2, 6)), self._comes_for(id))
             return
         if ticket.due > 0:
-            tip = self.chance.choice((0, 0, 0, 200))
-            self._say(Paid(ticket=id, amount=ticket.due + tip, how=self.chance.choice(("cash", "card"))), now)
+            self._say(Paid(ticket=id, amount=ticket.due, how=self.chance.choice(("cash", "card"))), now)
         self._say(Collected(ticket=id), now)
 
     def _changes_mind(self, id: str, now: datetime) -> bool:
