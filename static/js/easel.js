@@ -21,6 +21,7 @@ let sign = null; // {ticket, wallMs, atMs}: signed, its rack place not chosen ye
 let rest = null; // {ticket, wallMs, atMs}: paused, its reason not said yet and so not sent yet
 let lastPressMs = -Infinity;
 let shown; // which ticket stands in front
+let pushed = main.innerHTML; // the fragment as it came
 
 const easel = () => main.querySelector(".easel");
 const sketches = () => [...main.querySelectorAll(".sketch")];
@@ -203,8 +204,15 @@ document.addEventListener("portraitq:tapped", ({ detail: { command } }) => {
   if (command.by === by && command.kind !== "paused") confirm(command.kind);
   lay();
 });
-document.addEventListener("portraitq:refused", () => { confirm("refused"); main.live?.again(); });
-main.addEventListener("portraitq:swapped", lay);
+// What was refused did not happen: the fragment as it last came, and what is still pending over it.
+document.addEventListener("portraitq:refused", ({ detail: { command } }) => {
+  if (command.booth !== booth) return;
+  confirm("refused");
+  main.innerHTML = pushed;
+  lay();
+  main.live?.again();
+});
+main.addEventListener("portraitq:swapped", () => { pushed = main.innerHTML; lay(); });
 
 // Keys and pedals, which are keys.
 document.addEventListener("keydown", (event) => {

@@ -488,6 +488,19 @@ def test_a_tap_that_no_longer_fits_says_why_and_the_easel_shows_how_it_is(web: W
     says(page, "Likeness done")
 
 
+def test_what_the_booth_refuses_is_not_left_on_the_screen(web: Web, easel: Opens):
+    web.order()
+    page = easel()
+    no = '{"detail": "Number 1 is held: it can be released."}'
+    page.route("**/commands", lambda route: route.fulfill(status=409, content_type="application/problem+json", body=no))
+
+    says(page, "Start number 1")
+    main_target(page).click()
+
+    expect(page.locator("#said")).to_contain_text("Number 1 is held")
+    says(page, "Start number 1")
+
+
 # For everybody
 
 
