@@ -6,7 +6,6 @@ what can be done with one ticket in `one_ticket.py`, reached through `hand_over.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -154,19 +153,6 @@ def open_day(booth: str) -> ResponseReturnValue:
             if command.kind == "day_opened":
                 raise  # an artist who is in already is what was wanted
     desk.standing(FRESH_S)
-    return _done(booth)
-
-
-@blueprint.post("/<booth>/counter/commands")
-@staff_only
-def command(booth: str) -> ResponseReturnValue:
-    """One command from a form, `{"id", "kind", "data"}` in its field `command`, for browsers without scripts."""
-    desk = desk_at(booth)
-    try:
-        sent = json.loads(request.form.get("command", ""))
-    except ValueError as odd:
-        raise Malformed("command: a JSON object was expected.", "command") from odd
-    desk.carry_out(read_command(sent, here.by()))
     return _done(booth)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import re
 from datetime import timedelta
 from typing import Any
@@ -233,15 +232,6 @@ def test_a_card_is_changed(counter):
     assert counter.desk.cards(["T1"])["T1"].name == "Bram"
 
 
-def test_a_command_is_taken_from_a_form_too(counter):
-    order(counter)
-    command = json.dumps({"id": "h1", "kind": "held", "data": {"ticket": "T1", "why": "photo"}})
-
-    assert post(counter, "commands", command=command).status_code == 200
-    assert counter.desk.ticket("T1").place == "held"
-    assert post(counter, "commands", command="nonsense").status_code == 422
-
-
 def test_what_is_over_is_found_again(counter):
     order(counter, name="Anouk")
     counter.do("cancelled", ticket="T1", why="customer")
@@ -296,7 +286,7 @@ def test_the_counter_is_for_the_booths_people(web, way):
     assert web.client.get(f"/quay/counter{way}").status_code == 303
 
 
-@pytest.mark.parametrize("way", ["orders", "walked-away", "day", "commands", "tickets/T1/pay", "tickets/T1/photos"])
+@pytest.mark.parametrize("way", ["orders", "walked-away", "day", "tickets/T1/pay", "tickets/T1/photos"])
 def test_nothing_is_taken_without_the_pages_token(counter, way):
     assert counter.client.post(f"/quay/counter/{way}", data={"style": "pencil-head"}).status_code == 403
 
