@@ -14,6 +14,7 @@ import signal
 import socket
 import sys
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
@@ -37,6 +38,9 @@ THREADS = 1000  # live connections hold one each; a booth has some hundred phone
 MORE_CONNECTIONS = 200  # kept-alive connections that hold no thread
 STOP_S = 2  # so long requests in hand may still run when the service is stopped
 HANG_UP_S = 1.0
+ORPHAN_S = 0.2
+PORT_WAIT_S = 2.0  # so long a port may still be held by a service that was just stopped or killed
+IN_USE = (errno.EADDRINUSE, getattr(errno, "WSAEADDRINUSE", errno.EADDRINUSE))
 log = logging.getLogger(__name__)
 
 
@@ -78,22 +82,31 @@ class Service:
             self._app.extensions["portraitq"].close()
 
 
-def free_port(host: str, port: int) -> int:
-    """`port`, or a free one where it is 0; CannotServe when it cannot be listened on."""
-    try:
-        family, _, _, _, where = socket.getaddrinfo(host or "0.0.0.0", port, type=socket.SOCK_STREAM)[0]
-        with socket.socket(family, socket.SOCK_STREAM) as asking:
-            if os.name == "posix":  # elsewhere this option would share a port that is in use
-                asking.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            asking.bind(where)
-            asking.listen(1)
-            return int(asking.getsockname()[1])
-    except OSError as wrong:
-        raise CannotServe(_why_not_at(host, port, wrong)) from wrong
+def free_port(host: str, port: int, wait_s: float = PORT_WAIT_S) -> int:
+    """`port`, or a free one where it is 0; CannotServe when it cannot be listened on, also after `wait_s`."""
+    until_s = time.monotonic() + wait_s
+    while True:
+        try:
+            return _listened_at(host, port)
+        except OSError as wrong:
+            if wrong.errno not in IN_USE or time.monotonic() > until_s:
+                raise CannotServe(_why_not_at(host, port, wrong)) from wrong
+            time.sleep(0.1)
+
+
+def _listened_at(host: str, port: int) -> int:
+    """The port that could be listened on for a moment; OSError when it could not."""
+    family, _, _, _, where = socket.getaddrinfo(host or "0.0.0.0", port, type=socket.SOCK_STREAM)[0]
+    with socket.socket(family, socket.SOCK_STREAM) as asking:
+        if os.name == "posix":  # elsewhere this option would share a port that is in use
+            asking.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        asking.bind(where)
+        asking.listen(1)
+        return int(asking.getsockname()[1])
 
 
 def _why_not_at(host: str, port: int, wrong: OSError) -> str:
-    if wrong.errno in (errno.EADDRINUSE, getattr(errno, "WSAEADDRINUSE", errno.EADDRINUSE)):
+    if wrong.errno in IN_USE:
         return (
             f"Port {port} is in use: perhaps portraitq runs already. Stop what uses it, or choose another with --port."
         )
@@ -193,7 +206,16 @@ def with_gunicorn(service: Service) -> None:
     from gunicorn.workers.gthread import ThreadWorker  # type: ignore[import-untyped]
 
     class Worker(ThreadWorker):  # type: ignore[misc]
-        """Hangs up on live connections when it is to stop; they would hold it for ever."""
+        """Hangs up on live connections when it is to stop; they would hold it, and its port, for ever."""
+
+        def init_process(self) -> None:
+            threading.Thread(target=self._stop_with_the_arbiter, name="is the arbiter there", daemon=True).start()
+            super().init_process()
+
+        def _stop_with_the_arbiter(self) -> None:
+            while os.getppid() == self.ppid:
+                time.sleep(ORPHAN_S)
+            os._exit(1)  # the arbiter was killed: what was acknowledged is on disk already
 
         def handle_exit(self, sig: int, frame: FrameType | None) -> None:
             threading.Thread(target=service.hang_up, daemon=True).start()
@@ -245,7 +267,7 @@ def with_werkzeug(service: Service) -> None:
 
         protocol_version = "HTTP/1.1"
 
-        def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
+        def log(self, type: str, message: str, *args: Any) -> None:
             return
 
     server = make_server(service.host or "0.0.0.0", service.port, service.app(), threaded=True, request_handler=Quiet)

@@ -108,7 +108,7 @@ def served(web: Web) -> Iterator[str]:
     """The address at which `web` is really served, in this process."""
     server = make_server("127.0.0.1", 0, web.app, threaded=True)
     server.daemon_threads = True
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{server.server_port}"
     web.app.extensions["portraitq-live"].close()

@@ -1,0 +1,395 @@
+"""The commands as somebody types them: what comes out where, and with which exit code."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+import requests
+import socketio
+from click.testing import CliRunner, Result
+from sqlalchemy import text
+
+from portraitq import cli, passphrase, starter
+from portraitq.core.commands import Command, Order
+from portraitq.core.events import print_line
+from portraitq.desk import Desks, NewCard
+from portraitq.serve import CannotServe, free_port
+from portraitq.store import devices
+from portraitq.store.store import open_store
+from tests.web.conftest import ZONE
+
+PATIENCE_S = 60
+WALL = {"view": "wall", "booth": "booth"}
+
+
+def portraitq(*arguments: str | Path, given: str | bytes = "") -> Result:
+    return CliRunner().invoke(cli.main, [str(one) for one in arguments], input=given)
+
+
+@pytest.fixture
+def booth(tmp_path: Path) -> Path:
+    """A data folder with the booth `quay` and one order in it."""
+    desks = Desks(open_store(tmp_path / "data"))
+    desk = desks.create("quay", starter.set_up("Europe/Lisbon", "EUR"))
+    desk.carry_out(Command("day", starter.first_day(desks.clock.now(), ZONE)))
+    desk.take_order(Command("o1", Order(style="pencil-head", sitters=1)), NewCard(name="Ana", contact="555 0142"), ())
+    desks.close()
+    return tmp_path / "data"
+
+
+@pytest.mark.parametrize("command", sorted(cli.main.commands))
+def test_every_command_says_what_it_does(command: str):
+    result = portraitq(command, "--help")
+
+    assert result.exit_code == 0
+    assert "Usage:" in result.stdout
+
+
+@pytest.mark.parametrize("wrong", [["draw"], ["serve", "--port", "90000"], ["import"], ["replay", "x.jsonl"]])
+def test_wrong_usage_is_exit_code_2(wrong: list[str]):
+    assert portraitq(*wrong).exit_code == 2
+
+
+def test_what_is_exported_imported_and_exported_again_is_the_same_to_the_byte(booth: Path, tmp_path: Path):
+    first = portraitq("export", "--booth", "quay", "--data", booth)
+    (tmp_path / "quay.jsonl").write_bytes(first.stdout_bytes)
+
+    taken = portraitq("import", tmp_path / "quay.jsonl", "--booth", "pier", "--data", tmp_path / "other")
+    again = portraitq("export", tmp_path / "again.jsonl", "--data", tmp_path / "other")
+
+    assert (first.exit_code, taken.exit_code, again.exit_code) == (0, 0, 0)
+    assert (tmp_path / "again.jsonl").read_bytes() == first.stdout_bytes
+    assert taken.stdout == again.stdout == ""
+    assert b"Ana" not in first.stdout_bytes
+
+
+def test_a_journal_comes_from_standard_input_too(booth: Path, tmp_path: Path):
+    exported = portraitq("export", "--data", booth).stdout_bytes
+
+    taken = portraitq("import", "-", "--booth", "pier", "--data", tmp_path / "other", given=exported)
+
+    assert taken.exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "empty"),
+        (b"Dear customer,\n", "line 1"),
+        (b"\xff\xd8\xff\xe0", "UTF-8"),
+        (b"{}\n", "line 1"),
+        (b"\n", "line 1"),
+    ],
+)
+def test_a_foreign_journal_is_refused_with_its_line_and_nothing_is_taken(tmp_path: Path, content: bytes, said: str):
+    file = tmp_path / "foreign.jsonl"
+    file.write_bytes(content)
+
+    result = portraitq("import", file, "--booth", "pier", "--data", tmp_path / "data")
+
+    assert result.exit_code == 1
+    assert said in result.stderr
+    assert result.stderr.count("\n") == 1
+    assert portraitq("check", "--data", tmp_path / "data").stdout == "database: sound\n"
+
+
+def test_a_journal_with_a_gap_names_the_first_line_that_is_wrong(booth: Path, tmp_path: Path):
+    lines = portraitq("export", "--data", booth).stdout.splitlines(keepends=True)
+    file = tmp_path / "gap.jsonl"
+    file.write_text("".join([*lines[:1], *lines[2:]]))
+
+    result = portraitq("import", file, "--booth", "pier", "--data", tmp_path / "other")
+
+    assert result.exit_code == 1
+    assert re.search("gap.jsonl, line 2: .*seq 2 was expected", result.stderr)
+    assert "Nothing was imported" in result.stderr
+
+
+@pytest.mark.parametrize("name", ["api", "t", "Quay", "", "a/b", "x" * 33])
+def test_a_booth_gets_no_name_that_is_none_in_addresses(booth: Path, tmp_path: Path, name: str):
+    file = tmp_path / "quay.jsonl"
+    portraitq("export", file, "--data", booth)
+
+    assert portraitq("import", file, "--booth", name, "--data", tmp_path / "other").exit_code == 1
+
+
+def test_a_booth_that_is_there_is_not_imported_over(booth: Path, tmp_path: Path):
+    portraitq("export", tmp_path / "quay.jsonl", "--data", booth)
+
+    result = portraitq("import", tmp_path / "quay.jsonl", "--booth", "quay", "--data", booth)
+
+    assert (result.exit_code, "already" in result.stderr) == (1, True)
+
+
+def test_an_unknown_booth_and_a_missing_file_are_told_in_a_sentence(booth: Path, tmp_path: Path):
+    unknown = portraitq("export", "--booth", "pier", "--data", booth)
+    missing = portraitq("import", tmp_path / "none.jsonl", "--booth", "pier", "--data", booth)
+
+    assert (unknown.exit_code, missing.exit_code) == (1, 1)
+    assert unknown.stderr == "There is no booth 'pier' (there is: quay).\n"
+    assert "none.jsonl: No such file" in missing.stderr
+
+
+def test_check_finds_a_whole_store_whole_and_a_changed_line(booth: Path):
+    whole = portraitq("check", "--data", booth)
+    store = open_store(booth)
+    with store.writing() as conn:
+        conn.execute(text("DELETE FROM journal WHERE seq = 2"))
+    store.close()
+
+    broken = portraitq("check", "--data", booth)
+
+    assert (whole.exit_code, whole.stdout) == (0, "quay: 4 lines, whole\ndatabase: sound\n")
+    assert broken.exit_code == 1
+    assert re.search("line 2: .*seq 2 was expected", broken.stdout)
+
+
+def test_erase_takes_the_person_and_leaves_the_journal_whole(booth: Path):
+    result = portraitq("erase", "T1", "--data", booth)
+
+    assert result.exit_code == 0
+    assert portraitq("check", "--data", booth).exit_code == 0
+    kept = b"".join(file.read_bytes() for file in booth.iterdir())
+    assert b"555 0142" not in kept
+    assert b'"kind":"erased"' in portraitq("export", "--data", booth).stdout_bytes
+
+
+def test_erase_of_an_unknown_ticket_is_told(booth: Path):
+    result = portraitq("erase", "T9", "--data", booth)
+
+    assert (result.exit_code, "T9" in result.stderr) == (1, True)
+
+
+def test_a_device_is_added_listed_and_withdrawn(booth: Path):
+    key = portraitq("device", "add", "easel tablet", "--data", booth).stdout.strip()
+    listed = portraitq("device", "list", "--data", booth).stdout
+    withdrawn = portraitq("device", "withdraw", listed.split()[0], "--data", booth)
+    again = portraitq("device", "withdraw", listed.split()[0], "--data", booth)
+
+    store = open_store(booth)
+    with store.reading() as conn:
+        assert devices.find(conn, key) is None
+    store.close()
+    assert re.fullmatch(r"[\w-]{32}", key)
+    assert "easel tablet" in listed
+    assert key not in listed
+    assert (withdrawn.exit_code, again.exit_code) == (0, 1)
+
+
+def test_a_new_passphrase_is_printed_and_is_the_right_one(booth: Path):
+    made = portraitq("passphrase", "--data", booth).stdout.strip()
+    own = portraitq("passphrase", "--own", "--data", booth, given="my own words\nmy own words\n")
+
+    store = open_store(booth)
+    assert (passphrase.is_right(store, made), passphrase.is_right(store, "my own words")) == (False, True)
+    store.close()
+    assert (own.exit_code, own.stdout) == (0, "")
+
+
+def test_a_data_folder_that_cannot_be_written_is_told(tmp_path: Path):
+    (tmp_path / "file").write_text("not a folder")
+
+    result = portraitq("check", "--data", tmp_path / "file" / "data")
+
+    assert result.exit_code == 1
+    assert "cannot be written" in result.stderr
+    assert "--data" in result.stderr
+
+
+def test_a_database_of_a_newer_version_is_left_alone(booth: Path):
+    store = open_store(booth)
+    with store.writing() as conn:
+        conn.execute(text("UPDATE portraitq_schema SET version = 999"))
+    store.close()
+
+    result = portraitq("serve", "--data", booth, "--port", "0")
+
+    assert result.exit_code == 1
+    assert "update portraitq" in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+def test_a_port_in_use_is_told_before_anything_starts(tmp_path: Path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+
+        result = portraitq("serve", "--data", tmp_path / "data", "--host", "127.0.0.1", "--port", str(port))
+
+    assert result.exit_code == 1
+    assert result.stderr.startswith(f"Port {port} is in use")
+    assert not (tmp_path / "data").exists()
+
+
+def test_a_host_that_is_none_of_ours_is_told():
+    with pytest.raises(CannotServe, match="no address of this computer"):
+        free_port("203.0.113.7", 0)
+
+
+def test_replay_writes_a_row_for_each_order(booth: Path, tmp_path: Path):
+    portraitq("export", tmp_path / "quay.jsonl", "--data", booth)
+
+    result = portraitq("replay", tmp_path / "quay.jsonl", "--quotes", tmp_path / "quotes.csv")
+
+    rows = (tmp_path / "quotes.csv").read_bytes().split(b"\r\n")
+    assert result.exit_code == 0, result.stderr
+    assert rows[0] == b"seq,at,ticket,q05,q10,q20,q30,q40,q50,q60,q70,q80,q90,q95,ready_by,ready_at"
+    assert (len(rows), rows[-1]) == (3, b"")
+
+
+@contextmanager
+def served(folder: Path, port: int = 0) -> Iterator[tuple[subprocess.Popen[str], str, list[str]]]:
+    """A really started service: its process, its address, and what it printed."""
+    port = free_port("127.0.0.1", port)
+    where = ["--data", str(folder), "--host", "127.0.0.1", "--port", str(port)]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "portraitq", "serve", *where],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=Path(cli.__file__).parents[1],
+        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+    )
+    assert process.stdout is not None
+    try:
+        printed = []
+        while (line := process.stdout.readline()) and "Ctrl-C" not in line:
+            printed.append(line.rstrip("\n"))
+        yield process, _answering(f"http://127.0.0.1:{port}"), printed
+    finally:
+        if process.poll() is None:
+            process.terminate()
+        process.communicate(timeout=PATIENCE_S)
+
+
+def _answering(address: str) -> str:
+    until_s = time.monotonic() + PATIENCE_S
+    while time.monotonic() < until_s:
+        try:
+            requests.get(f"{address}/healthz", timeout=5)
+        except requests.ConnectionError:
+            time.sleep(0.1)
+        else:
+            return address
+    raise TimeoutError(address)
+
+
+def test_a_first_start_makes_a_booth_that_takes_an_order_at_once(tmp_path: Path):
+    with served(tmp_path) as (_, address, printed):
+        health = requests.get(f"{address}/healthz", timeout=5).json()
+        said = next(line for line in printed if "Passphrase" in line).split(": ")[1]
+        browser = requests.Session()
+        browser.post(f"{address}/sign-in", data={"passphrase": said}, timeout=10)
+        token = re.search(r'token" content="([^"]+)"', browser.get(address, timeout=10).text)
+        taken = browser.post(
+            f"{address}/api/v1/booths/booth/orders",
+            files={"order": (None, '{"id":"o1","style":"pencil-head","sitters":1}')},
+            headers={"X-Portraitq-Token": token[1] if token else ""},
+            timeout=20,
+        )
+
+    assert list(health["booths"]) == ["booth"]
+    assert any(address in line for line in printed)
+    assert sum("▀" in line or "█" in line for line in printed) > 10  # the QR
+    assert (taken.status_code, taken.json()["number"]) == (201, 1)
+    assert taken.json()["ready_by"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="gunicorn does not run there")
+@pytest.mark.parametrize("way", [signal.SIGINT, signal.SIGTERM], ids=lambda way: way.name)
+def test_it_stops_at_once_although_somebody_is_watching(tmp_path: Path, way: signal.Signals):
+    with served(tmp_path) as (process, address, _):
+        watching = socketio.Client(reconnection=False)
+        views: list[object] = []
+        watching.on("view", views.append, namespace="/live")
+        watching.connect(
+            address, auth={"view": "wall", "booth": "booth"}, namespaces=["/live"], transports=["websocket"]
+        )
+        until_s = time.monotonic() + PATIENCE_S
+        while not views and time.monotonic() < until_s:
+            time.sleep(0.02)
+
+        process.send_signal(way)
+        code = process.wait(timeout=PATIENCE_S)
+        watching.wait()
+
+    assert (bool(views), code) == (True, 0)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there are no such signals")
+def test_a_killed_service_starts_again_at_once_at_the_same_port_and_has_everything(tmp_path: Path):
+    watching = socketio.Client(reconnection=False)
+    with served(tmp_path) as (process, address, _):
+        before = requests.get(f"{address}/healthz", timeout=5).json()["booths"]
+        watching.connect(address, auth=WALL, namespaces=["/live"], transports=["websocket"])
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait(timeout=PATIENCE_S)
+
+    with served(tmp_path, int(address.rpartition(":")[2])) as (_, address, printed):
+        watching.wait()
+        after = requests.get(f"{address}/healthz", timeout=5).json()["booths"]
+
+    assert before == after
+    assert not any("Passphrase" in line for line in printed)
+
+
+def test_no_address_of_a_ticket_stands_in_the_log(tmp_path: Path):
+    with served(tmp_path) as (process, address, _):
+        requests.get(f"{address}/t/7ZZZZ-ZZZZZ-ZZZZ", timeout=5)
+        requests.get(f"{address}/api/v1/tickets/7ZZZZZZZZZZZZZ", timeout=5)
+        process.terminate()
+        _, told = process.communicate(timeout=PATIENCE_S)
+
+    assert "7ZZZZ" not in told
+
+
+def test_werkzeug_serves_where_gunicorn_cannot(tmp_path: Path):
+    port = free_port("127.0.0.1", 0)
+    program = (
+        "import sys; from pathlib import Path; from portraitq import serve, clock; from portraitq.desk import Desks; "
+        "from portraitq.store.store import open_store; where = Path(sys.argv[1]); store = open_store(where); "
+        "serve.first_start(store, clock.Clock()); store.close(); "
+        "serve.with_werkzeug(serve.Service(lambda: Desks(open_store(where)), '127.0.0.1', int(sys.argv[2]), 'http://x'))"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", program, str(tmp_path), str(port)],
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=Path(cli.__file__).parents[1],
+    )
+    address = _answering(f"http://127.0.0.1:{port}")
+    watching = socketio.Client(reconnection=False)
+    views: list[object] = []
+    watching.on("view", views.append, namespace="/live")
+    watching.connect(address, auth=WALL, namespaces=["/live"], transports=["websocket"])
+    until_s = time.monotonic() + PATIENCE_S
+    while not views and time.monotonic() < until_s:
+        time.sleep(0.02)
+    process.terminate()
+    _, told = process.communicate(timeout=PATIENCE_S)
+    watching.wait()
+
+    assert views
+    assert "Traceback" not in told
+
+
+def test_the_journal_lines_of_an_export_are_those_that_were_written(booth: Path):
+    desks = Desks(open_store(booth))
+    with desks.store.reading() as conn:
+        from portraitq.store import journal
+
+        events = journal.events(conn, "quay")
+    desks.close()
+
+    assert portraitq("export", "--data", booth).stdout.splitlines() == [print_line(event) for event in events]
