@@ -93,7 +93,7 @@ def shown(value: object) -> str:
 
 def _is_in_the_calendar(text: str) -> bool:
     """Whether the day that `text` begins with exists: 30 February has the form, but the calendar has it not."""
-    return int(text[8:10]) <= monthrange(int(text[:4]), int(text[5:7]))[1]
+    return text[8:10] <= "28" or int(text[8:10]) <= monthrange(int(text[:4]), int(text[5:7]))[1]
 
 
 def _a_day(text: str) -> str:
@@ -610,10 +610,13 @@ def _no_constant(name: str) -> Any:
     raise Malformed(f"{name} is no number that JSON knows.")
 
 
+_DECODER = json.JSONDecoder(object_pairs_hook=_no_key_twice, parse_constant=_no_constant)
+
+
 def parse_line(text: str) -> Event:
     """One line of a journal file; Malformed with a sentence when it has not the journal's form."""
     try:
-        raw = json.loads(text, object_pairs_hook=_no_key_twice, parse_constant=_no_constant)
+        raw = _DECODER.decode(text)
     except Malformed:
         raise
     except json.JSONDecodeError as wrong:
