@@ -86,8 +86,9 @@ NICKNAMES = (
     "Odile", "Pim", "Quill", "Rosa", "Sami", "Tove", "Ugo", "Vera", "Wim", "Xenia", "Yuna", "Zeno",
 )  # fmt: skip
 NOTES = (
-    "", "", "", "glasses stay on", "wants the freckles in", "a present, please roll it", "scarf as in the photo",
-    "smile as in the second photo", "allergic to fixative smell: let it air", "eyes green, not brown",
+    "", "", "", "", "a present, please roll it", "head and shoulders only", "plain background, please",
+    "leave room for a name below", "light lines rather than dark ones", "a little wider to the left for the frame",
+    "signed on the back, please", "leaves with the last ferry", "as a card: 15 by 20 cm",
 )  # fmt: skip
 GUARDIANS = ("mother", "father", "grandmother", "aunt")
 
