@@ -81,7 +81,6 @@ export class Live {
       this.socket.send(`40${NAMESPACE},${JSON.stringify(this.auth())}`);
     } else if (packet === "2") {
       this.socket.send("3");
-      this.confirmed?.();
     } else if (packet[0] === "1" || packet.startsWith(`41${NAMESPACE},`)) this.lost();
     else if (packet.startsWith(`44${NAMESPACE},`)) this.refused(packet.slice(packet.indexOf(",") + 1));
     else if (packet.startsWith(`40${NAMESPACE},`)) this.isUp = true, this.tries = 0;
