@@ -38,7 +38,7 @@ PASSPHRASE = "quayside"  # easy to type; there is nothing in the demo to be kept
 BOOTH_NAME = SET_UP.booth.name
 EVENINGS_BEFORE = 2
 SEED = 11
-FACE_PX = (720, 960)  # sharp enough on a tablet, and a dozen are drawn before the first screen is shown
+FACE_PX = (600, 800)  # no screen shows it larger, and a dozen are drawn before the first screen comes up
 PACKED_UP = timedelta(minutes=3)
 TICK_S = 0.4  # how often the live market looks whether something is due
 EVENING_ENDS = timedelta(minutes=15), timedelta(minutes=50)  # after closing: when the easels are empty, or anyway
