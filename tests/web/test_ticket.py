@@ -78,15 +78,18 @@ def test_a_promise_that_cannot_be_kept_is_told_with_the_new_time():
     assert seen.be_back > "10:20"
 
 
-def test_a_promise_at_risk_stands_and_says_so():
+@pytest.mark.parametrize("level", [0.4, 0.5, 0.6])
+def test_a_promise_at_risk_stands_and_a_later_time_is_named_beside_it(level):
     told = a_booth().ordered("T1", at="09:10")
     quote = standing(told, "09:11").forecast.tickets["T1"]
-    told = told.promised("T1", quote.median_at, at="09:11")
+    told = told.promised("T1", quote.ready_at_quantiles[level], at="09:11")
 
     seen = view(told, now="09:11")
 
-    assert not seen.is_late
-    assert seen.late.startswith("It may take a little longer than ")
+    found = re.fullmatch(r"It may take a little longer than (\S+): perhaps until (\S+)\.", seen.late)
+    assert found is not None
+    assert (found[1], seen.is_late) == (seen.be_back, False)
+    assert found[2] > found[1]
 
 
 def test_one_that_is_held_asks_its_customer_to_come():
