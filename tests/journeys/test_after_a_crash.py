@@ -145,6 +145,9 @@ def test_when_a_backup_is_put_back_an_open_wall_shows_what_the_backup_knows(serv
     backup.rename(data)
 
     served.start()
+    wall.page.evaluate(
+        "dispatchEvent(new Event('online'))"
+    )  # as a browser says when the network is back: no need to wait
 
     expect(wall.part(".wall__next .number")).to_have_text(["1"])
     assert wall.loads == 1
