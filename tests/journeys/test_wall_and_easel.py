@@ -3,39 +3,25 @@ pedal and without a network."""
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 from werkzeug.serving import make_server
 
 from portraitq.core.events import Event
 from portraitq.store import journal
 from tests.web.conftest import PASSPHRASE, Web, make_web
 
-CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM", "/usr/bin/chromium")
-ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
-ARGS += ["--disable-component-update", "--disable-sync"]
 TELEVISION = {"width": 1920, "height": 1080}
 TABLETS = {"upright": {"width": 820, "height": 1180}, "wide": {"width": 1280, "height": 800}}
 PHONE = {"width": 360, "height": 740}
 BOUNCE_MS = 850  # longer than what counts as one press
 PATIENCE = 500  # looks, 50 ms apart: an outbox tries again after at most 15 s
 SAME_S = 0.5  # so exactly is a stage measured that was tapped without a network
-
-pytestmark = pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium here: set PORTRAITQ_CHROMIUM")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
