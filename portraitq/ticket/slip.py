@@ -72,16 +72,17 @@ def slip(
         code=codes.shown(code),
         qr=qr.as_svg(qr.compact(address), title=f"QR code of ticket {number}", level=qr.SLIP),
         network=network,
-        network_qr=_joins(network),
+        network_qr=network_qr(network),
         cautions=cautions(has_network=network is not None),
     )
 
 
-def _joins(network: Network | None) -> str:
+def network_qr(network: Network | None, level: qr.Level = qr.SLIP) -> str:
+    """The `<svg>` of a QR by which phones join `network`; empty when there is none."""
     if network is None:
         return ""
     text = wifi.wifi_text(network.name, network.password)
-    return qr.as_svg(text, title=f"QR code that joins the network {network.name}", level=qr.SLIP)
+    return qr.as_svg(text, title=f"QR code that joins the network {network.name}", level=level)
 
 
 def cautions(*, has_network: bool) -> tuple[str, ...]:

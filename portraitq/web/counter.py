@@ -19,8 +19,9 @@ from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import SetUp, parse_instant
 from portraitq.core.life import OVER, Ticket
 from portraitq.ticket import codes, qr
+from portraitq.ticket.slip import Network, network_qr
 from portraitq.web import day_form, here, order_form, views
-from portraitq.web.hand_over import FRESH_S, known, staff_view
+from portraitq.web.hand_over import FRESH_S, known, network, staff_view
 from portraitq.web.here import desk_at
 from portraitq.web.one_ticket import OneTicket
 from portraitq.web.problems import NotThere, wants_document
@@ -56,6 +57,8 @@ class OrderTakenView:
     address: str
     address_said: str
     qr: Markup
+    network: Network | None
+    network_qr: Markup
 
 
 @blueprint.get("/<booth>/counter")
@@ -231,9 +234,15 @@ def build(desk: Desk, standing: Standing, arg: str = "") -> CounterView:
 
 
 def order_taken(
-    standing: Standing, ticket: Ticket, card: Card | None, address: str, told: datetime | None
+    standing: Standing,
+    ticket: Ticket,
+    card: Card | None,
+    address: str,
+    told: datetime | None,
+    joins: Network | None = None,
 ) -> OrderTakenView:
-    """What is given away after an order; `told` is a time that was read out before and could not be kept."""
+    """What is given away after an order; `told` is a time that was read out before and could not be kept,
+    `joins` the network that the customer's phone needs."""
     set_up, zone = _set_up(standing), standing.booth.zone
     currency, promise, code = set_up.booth.currency, ticket.promise, card.code if card else ""
     paid, due = ticket.paid, ticket.due
@@ -256,6 +265,8 @@ def order_taken(
         address=way,
         address_said=f"{address.split('://', 1)[-1]}/t/",
         qr=Markup(qr.as_svg(qr.compact(way), title=f"QR code of ticket {ticket.number}")),  # our own drawing
+        network=joins,
+        network_qr=Markup(network_qr(joins, qr.SCREEN)),
     )
 
 
@@ -276,7 +287,7 @@ def _taken_before(desk: Desk, id: str, told: str | None) -> OrderTakenView | Non
         told_at = parse_instant(told) if told else None
     except ValueError:
         told_at = None  # an address that somebody changed: then nothing was told before
-    return order_taken(standing, found, card, here.address(), told_at)
+    return order_taken(standing, found, card, here.address(), told_at, network(desk))
 
 
 def _over(desk: Desk, standing: Standing) -> list[Row]:

@@ -11,6 +11,8 @@ import pytest
 from werkzeug.test import TestResponse
 
 from portraitq.core.events import Paid, WalkedAway, print_instant
+from portraitq.store import settings
+from portraitq.web.hand_over import NETWORK_NAME
 from tests.web.conftest import Web, jpeg
 
 
@@ -92,6 +94,16 @@ def test_an_order_gives_a_number_a_promise_and_a_qr(counter):
     assert re.search(r"Be back at <b class=\"tabular\">\d\d:\d\d</b>", seen)
     assert 'class="qr"' in seen
     assert "€20.00 paid" in seen
+
+
+def test_the_network_to_join_is_at_hand_when_it_is_set(counter):
+    with counter.desk.store.writing() as connection:
+        settings.put(connection, NETWORK_NAME, "Quayside")
+
+    seen = order(counter).get_data(as_text=True)
+
+    assert "in the network <b>Quayside</b>" in seen
+    assert seen.count('class="qr"') == 2
 
 
 def test_an_order_sent_twice_is_one_order_and_one_payment(counter):
