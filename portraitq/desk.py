@@ -388,7 +388,10 @@ class Desks:
 
 
 def _ordered(events: Sequence[Event]) -> Ordered:
-    return next(event.data for event in events if isinstance(event.data, Ordered))
+    for event in events:
+        if isinstance(event.data, Ordered):
+            return event.data
+    raise Refused("This id belongs to a command that was no order: send the order with an id of its own.")
 
 
 def _card(code: str, new: NewCard) -> Card:

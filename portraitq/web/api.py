@@ -34,6 +34,7 @@ LARGEST_JSON_BYTES = 2 * 1024 * 1024  # the largest set-up there may be, twice o
 JSONL = "application/jsonl"
 FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")  # the latter where there is no photo
 NO = ("", "0", "false", "off", "no")
+LARGEST_EXACT = 2**53  # above it a float of 64 bits leaves out whole numbers
 B = TypeVar("B", bound=BaseModel)
 
 blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
@@ -146,7 +147,7 @@ def read_json() -> object:
 def parse_json(text: str | bytes, field: str) -> object:
     """`text` as plain JSON values; Malformed, naming `field`, when it is no JSON (RFC 8259) or has a key twice."""
     try:
-        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_key_twice)
+        return json.loads(text, parse_constant=_no_constant, parse_float=_number, object_pairs_hook=_no_key_twice)
     except RecursionError as deep:
         raise Malformed(_at(field) + "this JSON is nested too deep", field) from deep
     except ValueError as wrong:
@@ -159,6 +160,12 @@ def _at(field: str) -> str:
 
 def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is not a number of JSON")
+
+
+def _number(text: str) -> int | float:
+    """A number with a point or exponent; a whole one is the same number to JSON Schema as without them."""
+    value = float(text)
+    return int(value) if value.is_integer() and abs(value) < LARGEST_EXACT else value
 
 
 def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -21,10 +21,14 @@ from portraitq.web.order_form import LONGEST_CONTACT, LONGEST_NAME, LONGEST_NOTE
 Json = dict[str, Any]
 
 REF = "#/components/schemas/{model}"
-# RFC 3339 as the journal narrows it; the pattern says all of it that a pattern can.
-INSTANT_PATTERN = (
-    r"^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]\.[0-9]{3}Z$"
-)
+# The years are the journal's; a pattern says all of a day that a pattern can, the format says the rest.
+DAY = r"(19|2[0-9])[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])"
+FORMS = {
+    "date": f"^{DAY}$",
+    "date-time": rf"^{DAY}T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]\.[0-9]{{3}}Z$",
+}
+# pydantic leaves the bounds of "a whole number or any" in its own words
+BOUNDS = {"ge": "minimum", "le": "maximum", "gt": "exclusiveMinimum", "lt": "exclusiveMaximum"}
 STAFF: list[Json] = [{"deviceKey": []}, {"session": []}]
 REQUESTS: tuple[type[BaseModel], ...] = (wire.Asked, wire.NewOrder, *wire.COMMANDS.values())
 ANSWERS: tuple[type[BaseModel], ...] = (
@@ -239,6 +243,8 @@ def _order_form() -> Json:
             },
             "photo": {"type": "array", "items": photo, "maxItems": MOST_PHOTOS},
         },
+        "if": {"properties": {"is_child": {"const": "true"}}, "required": ["is_child"]},
+        "then": {"properties": {"consent_by": {"pattern": "[^\\s]"}}, "required": ["consent_by"]},
     }
     kinds = ", ".join(f"image/{kind.lower()}" for kind in TAKEN)
     encoding = {"order": {"contentType": "application/json"}, "photo": {"contentType": kinds}}
@@ -265,10 +271,16 @@ def _schemas() -> Json:
 
 
 def _tighten(schema: Any) -> None:
-    """Say of every instant all that a pattern can."""
+    """Say of every instant all that a pattern can, and the bounds of numbers in JSON Schema's own words."""
     if isinstance(schema, dict):
-        if schema.get("format") == "date-time":
-            schema["pattern"] = INSTANT_PATTERN
+        if schema.get("format") in FORMS:
+            schema["pattern"] = FORMS[schema["format"]]
+        if schema.get("anyOf") == [{"type": "integer"}, {"type": "number"}]:
+            del schema["anyOf"]
+            schema["type"] = "number"
+        for ours, theirs in BOUNDS.items():
+            if ours in schema and "type" in schema:
+                schema[theirs] = schema.pop(ours)
         for part in schema.values():
             _tighten(part)
     elif isinstance(schema, list):

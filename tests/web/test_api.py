@@ -62,6 +62,15 @@ def test_a_command_says_which_easel_it_comes_from(web: Web):
     assert [(event["by"], event["ago_s"]) for event in answer.json["events"]] == [("easel:a1", 2.5)]
 
 
+def test_a_whole_number_may_be_written_with_a_point(web: Web):
+    """JSON Schema 2020-12 §4.2.3 and §6.1.1: 2.0 is an integer."""
+    sent = b'{"style": "pencil-head", "sitters": 2.0}'
+
+    answer = web.client.post(f"{API}/quote", headers={**web.key(), "Content-Type": "application/json"}, data=sent)
+
+    assert (answer.status_code, answer.json["sitters"]) == (200, 2)
+
+
 def test_a_refusal_is_a_problem_document_with_a_sentence(web: Web):
     answer = web.client.post(
         f"{API}/commands", headers=web.key(), json={"id": "x", "kind": "collected", "data": {"ticket": "T9"}}
@@ -157,6 +166,17 @@ def test_an_order_sent_again_is_the_same_order(web: Web):
     assert first.json == again.json
     assert len(web.desk.photo_refs([first.json["ticket"]])[first.json["ticket"]]) == 1
     assert len(web.desk.standing().booth.tickets) == 1
+
+
+def test_an_order_with_the_id_of_another_command_is_refused(web: Web):
+    key = web.key()
+    web.client.post(f"{API}/commands", headers=key, json={"id": "o1", "kind": "artist_out", "data": {"artist": "a1"}})
+
+    answer = web.client.post(f"{API}/orders", headers=key, data=order_form())
+
+    assert answer.status_code == 409
+    assert "an id of its own" in answer.json["detail"]
+    assert web.desk.standing().booth.tickets == {}
 
 
 def test_an_order_with_a_broken_photo_takes_nothing(web: Web):
