@@ -98,7 +98,7 @@ class LiveStall:
     def order(self, command: Command, card: NewCard, at: datetime) -> str:
         """Take the order with a freshly drawn photo."""
         assert isinstance(command.data, Order)
-        pictures = reference_photos(command.data.style, command.data.sitters, seed=hash_of(command.id))
+        pictures = reference_photos(command.data.style, command.data.sitters, card.is_child, seed=hash_of(command.id))
         return self.desk.take_order(command, card, pictures).ticket
 
 
@@ -107,9 +107,9 @@ def hash_of(text: str) -> int:
     return int.from_bytes(text.encode()[-6:], "big") % 1_000_003
 
 
-def reference_photos(style: str, sitters: int, seed: int) -> list[Photo]:
+def reference_photos(style: str, sitters: int, is_child: bool, seed: int) -> list[Photo]:
     """What a phone would send for such an order, taken in as any upload is."""
-    drawn = face(seed, sitters=sitters, size_px=FACE_PX, pet=style == "pet-pencil")
+    drawn = face(seed, sitters=sitters, size_px=FACE_PX, pet=style == "pet-pencil", child=is_child)
     return [take_in(as_phone_jpeg(drawn, orientation=6))]
 
 
@@ -160,7 +160,8 @@ def write(store: Store, stall: Rehearsal) -> None:
     tickets = list(stall.standing.tickets.values())
     still_open = [ticket for ticket in tickets if ticket.over_at is None]
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        pictures = dict(zip((ticket.id for ticket in still_open), pool.map(_photos_of, still_open), strict=True))
+        drawn = pool.map(lambda ticket: _photos_of(ticket, stall.cards[ticket.id]), still_open)
+        pictures = dict(zip((ticket.id for ticket in still_open), drawn, strict=True))
     with store.writing() as connection:
         journal.append(connection, SLUG, stall.events)
         for ticket in tickets:
@@ -173,8 +174,8 @@ def write(store: Store, stall: Rehearsal) -> None:
                 photos.add(connection, SLUG, ticket.id, picture)
 
 
-def _photos_of(ticket: Ticket) -> Sequence[Photo]:
-    return reference_photos(ticket.style.id, ticket.sitters, seed=hash_of(ticket.id))
+def _photos_of(ticket: Ticket, card: NewCard) -> Sequence[Photo]:
+    return reference_photos(ticket.style.id, ticket.sitters, card.is_child, seed=hash_of(ticket.id))
 
 
 def keep_trading(desks: Desks, market: Market, stopped: threading.Event) -> None:

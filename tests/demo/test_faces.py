@@ -6,6 +6,7 @@ from PIL import Image
 
 from portraitq.demo.faces import as_phone_jpeg, face
 from portraitq.demo.faces.brush import curve, ellipse, mix, ribbon
+from portraitq.demo.faces.looks import invent
 from portraitq.photo.intake import take_in
 
 SMALL = (300, 400)
@@ -34,6 +35,12 @@ def test_forty_seeds_are_all_drawn_and_all_differ():
     drawn = {face(seed, size_px=(120, 160)).tobytes() for seed in range(40)}
 
     assert len(drawn) == 40
+
+
+def test_a_child_is_drawn_where_one_is_asked_for_and_nowhere_else():
+    ages = {child: {invent(np.random.default_rng(seed), child).age for seed in range(30)} for child in (True, False)}
+
+    assert ages == {True: {"child"}, False: {"grown", "old"}}
 
 
 @pytest.mark.parametrize("sitters", [0, 13, -1])

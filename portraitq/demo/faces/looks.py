@@ -68,8 +68,8 @@ class Looks:
     turn: float  # −1 … 1, looking to the left or right
 
 
-def invent(rng: np.random.Generator) -> Looks:
-    """Somebody who does not exist."""
+def invent(rng: np.random.Generator, child: bool | None = None) -> Looks:
+    """Somebody who does not exist; a child or not where that is said."""
 
     def one_of(choices: tuple[Colour, ...]) -> Colour:
         return choices[rng.integers(len(choices))]
@@ -78,6 +78,8 @@ def invent(rng: np.random.Generator) -> Looks:
         return bool(rng.uniform() < share)
 
     age = ("child", "grown", "grown", "grown", "old")[rng.integers(5)]
+    if child is not None and child != (age == "child"):
+        age = "child" if child else "grown"
     skin = one_of(SKINS)
     fair = sum(skin) > 540
     womanly = chance(0.55)

@@ -43,9 +43,11 @@ class Sitting:
         return self.place.px(p)
 
 
-def draw_person(canvas: Canvas, place: Place, rng: np.random.Generator, light: float) -> None:
-    """Paint somebody new at `place`."""
-    sitting = Sitting(canvas, place, invent(rng), light)
+def draw_person(
+    canvas: Canvas, place: Place, rng: np.random.Generator, light: float, child: bool | None = None
+) -> None:
+    """Paint somebody new at `place`; a child or not where that is said."""
+    sitting = Sitting(canvas, place, invent(rng, child), light)
     head = curve(_head(sitting.looks))
     head_px = place.px(head)
     head_mask = canvas.mask_of(head_px)

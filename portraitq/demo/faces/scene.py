@@ -14,9 +14,16 @@ SITTERS = range(1, 13)
 GRAIN = 4.0  # levels of 255, one standard deviation
 
 
-def face(seed: int, sitters: int = 1, size_px: tuple[int, int] = (1200, 1600), pet: bool = False) -> Image.Image:
+def face(
+    seed: int,
+    sitters: int = 1,
+    size_px: tuple[int, int] = (1200, 1600),
+    pet: bool = False,
+    child: bool | None = None,
+) -> Image.Image:
     """A reference photo of `sitters` invented people, or of pets, RGB; the same arguments give the same pixels.
 
+    `child` says whether the sitters are children; None leaves each one's age to chance.
     Raises ValueError when `sitters` is not one that a portrait holds, 1–12.
     """
     if sitters not in SITTERS:
@@ -25,7 +32,10 @@ def face(seed: int, sitters: int = 1, size_px: tuple[int, int] = (1200, 1600), p
     canvas = Canvas(backdrop(rng, size_px))
     light = 1.0 if rng.uniform() < 0.5 else -1.0
     for place in _places(rng, sitters, size_px):
-        (draw_pet if pet else draw_person)(canvas, place, rng, light)
+        if pet:
+            draw_pet(canvas, place, rng, light)
+        else:
+            draw_person(canvas, place, rng, light, child)
     return _developed(canvas.image, rng)
 
 
