@@ -30,7 +30,8 @@ dolphin donkey eagle easel ember engine falcon feather fennel ferry fiddle field
 fountain garden ginger glass goose granite grape hammer harbour harvest hazel heron honey island ivory
 jacket jasmine kettle kitten ladder lagoon lantern lemon lilac linen lobster magnet mango maple marble
 meadow melon mirror mitten morning mountain nectar needle nutmeg oak olive orange orchard otter paddle
-paper parrot pebble pencil pepper picnic pier pigeon pillow planet plum pocket pollen pony poplar puzzle quarry quill quilt rabbit raven
+paper parrot pebble pencil pepper picnic pier pigeon pillow planet plum pocket pollen pony poplar puzzle quarry quill
+quilt rabbit raven
 """
 WORDS = tuple(_WORDS.split())
 _hasher = PasswordHasher()
