@@ -21,7 +21,7 @@ from portraitq.clock import Clock
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Refused
-from portraitq.core.events import SYSTEM, Erased, Event, Ordered, Promised, SetUp
+from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Promised, SetUp
 from portraitq.core.life import Ticket
 from portraitq.forecast.pace import Pace, pace_of
 from portraitq.forecast.quotes import Forecast, Quote, forecast, quote_order
@@ -110,13 +110,18 @@ class Desk:
         self._thread.start()
 
     def carry_out(self, command: Command) -> Outcome:
-        """Decide `command` and write down what it does.
+        """Decide `command` and write down what it does. Closing the day also erases what is known of those served.
 
         Raises Refused with its reason, and StoreError when it could not be written; either way nothing has changed.
         """
         if isinstance(command.data, Order):
             return self.take_order(command, NewCard(), ()).outcome
-        return self._written(command, lambda booth, now: command, self._erase_what_was_asked)
+        outcome = self._written(command, self._erase_what_was_asked)
+        if isinstance(command.data, DayClosed):
+            self._erase_those_served()
+        if isinstance(command.data, DayClosed | Erased):
+            self.store.scrub()
+        return outcome
 
     def take_order(self, command: Command, card: NewCard, pictures: Sequence[Picture]) -> OrderTaken:
         """An order, its card and its photos in one transaction; `command.data` is an `Order`.
@@ -137,7 +142,7 @@ class Desk:
             for picture in pictures:
                 photos.add(connection, self.slug, ticket, picture)
 
-        outcome = self._written(command, with_promise, beside)
+        outcome = self._written(command, beside, with_promise)
         ordered = _ordered(outcome.events)
         ready_by = next((event.data.ready_by for event in outcome.events if isinstance(event.data, Promised)), None)
         with self.store.reading() as connection:
@@ -219,16 +224,17 @@ class Desk:
     def _written(
         self,
         command: Command,
-        complete: Callable[[Booth, datetime], Command],
         beside: Callable[[Connection, Sequence[Event]], None],
+        complete: Callable[[Booth, datetime], Command] | None = None,
     ) -> Outcome:
+        """Decide and append, with what `beside` writes in the same transaction; `complete` adds what is left out."""
         with self._turn:
             for _ in range(TRIES):
                 with self.store.reading() as connection:
                     if done := journal.of_command(connection, self.slug, command.id):
                         return Outcome(done[-1].seq, tuple(done), is_repeat=True)
                 now = self.clock.now()
-                events = decide(self._booth, complete(self._booth, now), now)
+                events = decide(self._booth, complete(self._booth, now) if complete else command, now)
                 after = fold(self._booth, events)
                 try:
                     with self.store.writing() as connection:
@@ -241,8 +247,6 @@ class Desk:
                 break
             else:
                 raise Refused("Others write to this booth faster than this command can be placed. Try again.")
-        if any(isinstance(event.data, Erased) for event in events):
-            self.store.scrub()
         self._wake()
         return Outcome(events[-1].seq, tuple(events), is_repeat=False)
 
@@ -261,6 +265,15 @@ class Desk:
         for event in events:
             if isinstance(event.data, Erased):
                 cards.erase(connection, self.slug, event.data.ticket)
+
+    def _erase_those_served(self) -> None:
+        """Erase the personal data of every ticket that was collected or cancelled: nobody needs them any more."""
+        with self.store.reading() as connection:
+            kept = cards.personal(connection, self.slug)
+        for id in sorted(kept):
+            if self._booth.tickets[id].over_at is not None:
+                command = Command(f"erase-{secrets.token_hex(8)}", Erased(ticket=id), SYSTEM)
+                self._written(command, self._erase_what_was_asked)
 
     def _catch_up(self) -> None:
         """Fold what other processes appended; the caller holds the turn."""

@@ -17,7 +17,10 @@ from portraitq.core.commands import Command, Order
 from portraitq.core.errors import Refused, RefusedLine
 from portraitq.core.events import (
     ArtistIn,
+    Cancelled,
+    Collected,
     Data,
+    DayClosed,
     Erased,
     Ordered,
     Paid,
@@ -244,6 +247,37 @@ def test_erasing_leaves_the_journal_whole_and_no_byte_of_the_person_in_any_file(
         assert secret not in kept
     assert desk.ticket(id).is_erased
     assert desk.cards([id])[id].is_erased
+
+
+def test_closing_the_day_erases_those_who_were_served_and_nobody_else(desk: Desk, tmp_path: Path) -> None:
+    def ordered(name: str) -> str:
+        order = Command(f"order-{name}", Order(style="ink-head", sitters=1))
+        return desk.take_order(order, NewCard(name=f"{name}-of-the-quay"), [Picture()]).ticket
+
+    left, gone, waits = ordered("Left"), ordered("Gone"), ordered("Waits")
+    _say(desk, Cancelled(ticket=left, why="customer"), "cancel")
+    _say(desk, Started(ticket=gone, artist="a1"), "start")
+    for stage in ("layout", "likeness", "finish"):
+        _say(desk, StageDone(ticket=gone, stage=stage), stage)
+    _say(desk, Collected(ticket=gone), "collect")
+
+    _say(desk, DayClosed(), "close")
+
+    assert {id for id in (left, gone, waits) if desk.ticket(id).is_erased} == {left, gone}
+    assert desk.cards([waits])[waits].name == "Waits-of-the-quay"
+    assert list(desk.photo_refs([left, gone, waits])) == [waits]
+    kept = b"".join(file.read_bytes() for file in tmp_path.iterdir() if file.name.startswith(FILE_NAME))
+    assert b"Left-of-the-quay" not in kept
+    assert b"Gone-of-the-quay" not in kept
+
+
+def test_closing_a_day_of_imported_tickets_writes_nothing_but_the_closing(desks: Desks) -> None:
+    told = a_booth().ordered("T1").drawn("T1", "A4").collected("T1")
+    desk = desks.import_journal("arcade", told.lines)
+
+    _say(desk, DayClosed(), "close")
+
+    assert len(_lines(desk)) == len(told.lines) + 1
 
 
 def test_a_photo_can_be_added_and_removed_until_the_portrait_is_finished(desk: Desk) -> None:

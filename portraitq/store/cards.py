@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, select, update
+from sqlalchemy import Connection, Row, delete, insert, or_, select, update
 
 from portraitq.store import schema
 
@@ -66,6 +66,15 @@ def change(connection: Connection, booth: str, ticket: str, **fields: Any) -> No
         .where(table.c.booth == booth, table.c.ticket == ticket, table.c.is_erased.is_(False))
         .values(**fields)
     )
+
+
+def personal(connection: Connection, booth: str) -> set[str]:
+    """The tickets of which something personal is still kept: a field of the card, or a photo."""
+    table = schema.cards
+    said = or_(table.c.is_child, *(table.c[name] != "" for name in PERSONAL if name != "is_child"))
+    written = connection.execute(select(table.c.ticket).where(table.c.booth == booth, said)).scalars()
+    pictured = connection.execute(select(schema.photos.c.ticket).where(schema.photos.c.booth == booth)).scalars()
+    return {*written, *pictured}
 
 
 def erase(connection: Connection, booth: str, ticket: str) -> None:

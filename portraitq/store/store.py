@@ -131,10 +131,11 @@ def _url(where: Path | str) -> URL:
         return url.set(drivername="postgresql+psycopg") if url.drivername in ("postgresql", "postgres") else url
     folder = Path(where)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         probe = folder / ".portraitq-can-write"
         probe.write_bytes(b"")
         probe.unlink()
+        (folder / FILE_NAME).touch(mode=0o600)  # others on this computer read neither names nor photos
     except OSError as wrong:
         raise StoreError(
             f"The data folder {folder} cannot be written ({wrong.strerror}): "

@@ -42,6 +42,19 @@ def test_what_was_acknowledged_survives_a_power_cut_by_sqlites_own_settings(
     store.close()
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such modes")
+def test_nobody_else_on_the_computer_may_read_the_store(tmp_path: Path) -> None:
+    store = open_store(tmp_path / "data")
+    with store.writing() as connection:
+        settings.put(connection, "key", "value")
+
+    modes = [file.stat().st_mode & 0o077 for file in (tmp_path / "data", *(tmp_path / "data").iterdir())]
+
+    assert len(modes) >= 3, "the folder, the database and its log"
+    assert set(modes) == {0}
+    store.close()
+
+
 def test_a_transaction_that_fails_leaves_nothing(tmp_path: Path) -> None:
     store = open_store(tmp_path)
 
