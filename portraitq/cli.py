@@ -20,9 +20,6 @@ from portraitq.core.errors import Malformed, Refused, RefusedLine
 DEFAULT_PORT = 8750
 ASK_WIDTH = 100
 
-# Our matrices are small: threads of the linear algebra only wait for each other, most of all on a board with two cores.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 
 class Failed(click.ClickException):
     """One sentence on stderr, and exit code 1."""
