@@ -19,6 +19,10 @@ from portraitq.core.errors import Malformed
 from portraitq.currency import digits_of
 
 LOCALE = "en"
+MOST_CENTS = 10**12  # as in the journal
+# one number, its currency before or behind it; a point right behind a letter ("Rs.20") is the abbreviation's
+TYPED = re.compile(r"(?P<before>\D*?)(?P<number>(?:(?<![^\W\d_])[.,])?\d[\d.,\s'’]*)\D*")
+IN_THOUSANDS = re.compile(r"\d{1,3}([.,])\d{3}(?:\1\d{3})*")
 WINDOW_STEP_S = 300  # nobody at a fair reads a finer clock than five minutes
 MINUTE_S = 60
 HOUR_S = 3600
@@ -99,14 +103,30 @@ def plain_amount(cents: int, currency: str) -> str:
 
 
 def read_money(text: str, currency: str, field: str = "amount") -> int:
-    """An amount that somebody typed (`18`, `18.00`, `18,5`, `€ 1 200`) in minor units; Malformed names `field`."""
+    """An amount that somebody typed (`18`, `18,5`, `€ 1 200`, `1.200,00`) in minor units; Malformed names `field`."""
     digits = digits_of(currency)
-    bare = re.sub(r"[^\d.,\-]", "", text.replace("−", "-"))
-    bare = bare.replace(",", ".") if bare.count(",") == 1 and "." not in bare else bare.replace(",", "")
+    found = TYPED.fullmatch(text.replace("−", "-").strip())
     try:
-        amount = Decimal(bare).scaleb(digits)
+        amount = Decimal(_with_a_point(re.sub(r"[\s'’]", "", found["number"]), digits) if found else "")
     except InvalidOperation as odd:
         raise Malformed(f"{field}: an amount such as {plain_amount(1850, currency)} was expected.", field) from odd
-    if amount != amount.to_integral_value() or abs(amount) > 10**12:
+    cents = amount.scaleb(digits)
+    if -int(amount.as_tuple().exponent) > digits:
         raise Malformed(f"{field}: {currency} has {digits} digits after the point; {text[:20]!r} has more.", field)
-    return int(amount)
+    if cents > MOST_CENTS:
+        raise Malformed(f"{field}: {money(MOST_CENTS, currency)} at most was expected.", field)
+    return -int(cents) if found and "-" in found["before"] else int(cents)
+
+
+def _with_a_point(typed: str, digits: int) -> str:
+    """`typed` with a point before its decimals and nothing between its thousands; empty where it is no number.
+
+    A comma before three last digits is between thousands, unless the currency has three decimals.
+    """
+    marks = re.sub(r"\d", "", typed)
+    is_whole = marks == "," and digits != 3 and re.search(r"\d,\d{3}$", typed)
+    has_decimals = marks and marks.count(marks[-1]) == 1 and not is_whole
+    whole, _, part = typed.rpartition(marks[-1]) if has_decimals else (typed, "", "")
+    if re.search("[.,]", whole) and not IN_THOUSANDS.fullmatch(whole):
+        return ""
+    return re.sub("[.,]", "", whole) + (f".{part}" if part else "")

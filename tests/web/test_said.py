@@ -58,6 +58,17 @@ def test_money_is_said_with_all_its_digits(cents: int, currency: str, said: str)
         ("−2.50", "EUR", -250),
         ("1800", "JPY", 1800),
         ("1.234", "KWD", 1234),
+        ("1,234", "KWD", 1234),
+        ("2,000", "JPY", 2000),
+        ("¥2,000", "JPY", 2000),
+        ("1,000", "EUR", 100000),
+        ("1.000,50", "EUR", 100050),
+        ("1,234,567.89", "EUR", 123456789),
+        ("1 200 kr.", "SEK", 120000),
+        ("Rs.20", "INR", 2000),
+        (".50", "EUR", 50),
+        ("20,-", "EUR", 2000),
+        ("-€2.50", "EUR", -250),
     ],
 )
 def test_money_is_read_as_people_type_it(typed: str, currency: str, cents: int):
@@ -66,13 +77,30 @@ def test_money_is_read_as_people_type_it(typed: str, currency: str, cents: int):
 
 @pytest.mark.parametrize(
     ("typed", "currency"),
-    [("", "EUR"), ("free", "EUR"), ("18.005", "EUR"), ("1.5", "JPY"), ("1.2.3", "EUR"), ("9" * 30, "EUR")],
+    [
+        *(
+            (typed, "EUR")
+            for typed in ("", "free", "18.005", "1.000", "1.2.3", "12,34,567", "1e5", "2 for 20", "10-20")
+        ),
+        *((typed, "EUR") for typed in ("NaN", "9" * 30)),
+        ("1.5", "JPY"),
+    ],
 )
 def test_what_is_no_amount_is_refused_and_names_its_field(typed: str, currency: str):
     with pytest.raises(Malformed) as no:
         read_money(typed, currency, "price")
 
     assert no.value.field == "price"
+
+
+def test_an_amount_that_is_too_large_is_told_the_most():
+    with pytest.raises(Malformed, match=r"^price: €10,000,000,000.00 at most was expected\.$"):
+        read_money("99999999999", "EUR", "price")
+
+
+@given(st.integers(-(10**12), 10**12), st.sampled_from(["EUR", "JPY", "KWD", "INR", "CHF"]))
+def test_an_amount_as_it_is_said_reads_back_as_itself(cents: int, currency: str):
+    assert read_money(money(cents, currency), currency) == cents
 
 
 @given(st.integers(-(10**12), 10**12), st.sampled_from(["EUR", "JPY", "KWD", "CLF"]))
