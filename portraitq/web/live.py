@@ -3,7 +3,8 @@
 Socket.IO, namespace `/live`. A client connects with `auth {"view", "booth" | "code", "artist"?, "seq"?}` and gets the
 event `view` with `{"seq", "html", "as_of"}`. One thread publishes: it renders each watched view once, whoever taps
 never waits for it, and of several standings in a row only the newest is sent. A socket that does not drain is passed
-over until it does, so that it delays nobody and gets the newest then.
+over until it does, so that it delays nobody and gets the newest then. A refused connection is told its sentence, and
+in `why` whether that stays so ("unsigned", "unknown") or passes by itself ("store").
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ log = logging.getLogger(__name__)
 
 Room = tuple[str, str, str]
 Sayings = tuple[type[Exception], ...]
-TOLD: Sayings = (Malformed, Refused, NotThere, NoSuchBooth, NoSuchTicket, StoreError)
+UNKNOWN: Sayings = (Malformed, Refused, NotThere, NoSuchBooth, NoSuchTicket)  # asking again gives the same answer
 
 
 @dataclass
@@ -298,9 +299,11 @@ def install(app: Flask) -> None:
         try:
             watcher = watcher_of(sid, auth)
         except Unsigned as no:
-            raise RefusedConnection(str(no)) from no
-        except TOLD as no:
-            raise RefusedConnection(str(no)) from no
+            raise RefusedConnection(str(no), {"why": "unsigned"}) from no
+        except UNKNOWN as no:
+            raise RefusedConnection(str(no), {"why": "unknown"}) from no
+        except StoreError as no:
+            raise RefusedConnection(str(no), {"why": "store"}) from no
         publisher.watch(watcher)
 
     @socketio.on("disconnect", namespace=NAMESPACE)  # type: ignore[untyped-decorator]

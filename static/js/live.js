@@ -7,6 +7,9 @@ const FIRST_WAIT_MS = 1000;
 const LONGEST_WAIT_MS = 20000;
 const ASK_AFTER_MS = 5000; // a line that is back within this needs no asking
 const ASK_EVERY_MS = 15000;
+const ASK_AGAIN_MS = 2000; // an answer older than the page is asked for once more after this: quotes may lag a little
+const REFUSED_WAIT_MS = 60000; // for whoever may not see this, or asks for what is not there: it rarely changes
+const TO_STAY = ["unsigned", "unknown"]; // why a line was refused; any other reason passes by itself
 const KEPT_KEYS = ["id", "data-key", "data-command", "name", "href"]; // by which a focused part is found again
 
 let pointerIsDown = false;
@@ -54,7 +57,7 @@ function nameOf(element, part) {
 export class Live {
   constructor(element) {
     const { etag } = element.dataset; // names what the page shows, as long as no push replaced it
-    Object.assign(this, { element, tries: 0, socket: null, isUp: false, isOver: false, etag, quoted: etag && `"${etag}"` });
+    Object.assign(this, { element, tries: 0, socket: null, isUp: false, isRefused: false, isBehind: false, etag, quoted: etag && `"${etag}"` });
     this.downSince = performance.now();
     setInterval(() => this.askWhileDown(), 1000);
     addEventListener("online", () => this.again());
@@ -83,7 +86,7 @@ export class Live {
       this.socket.send("3");
     } else if (packet[0] === "1" || packet.startsWith(`41${NAMESPACE},`)) this.lost();
     else if (packet.startsWith(`44${NAMESPACE},`)) this.refused(packet.slice(packet.indexOf(",") + 1));
-    else if (packet.startsWith(`40${NAMESPACE},`)) this.isUp = true, this.tries = 0;
+    else if (packet.startsWith(`40${NAMESPACE},`)) this.accepted();
     else if (packet.startsWith(`42${NAMESPACE},`)) this.event(packet.slice(packet.indexOf(",") + 1));
   }
 
@@ -111,11 +114,24 @@ export class Live {
     return { view, booth, code, artist, seq: Number(seq) || 0, etag };
   }
 
+  accepted() {
+    this.isUp = true;
+    this.tries = 0;
+    if (this.isRefused) this.say("");
+    this.isRefused = false;
+  }
+
+  // A store that did not answer for a moment is asked again as after any loss; a page that may not be seen, each minute.
   refused(text) {
-    this.isOver = true; // asking again gives the same answer; the plain way shows what became of it
-    this.drop();
+    const { message, data } = JSON.parse(text);
+    this.isRefused = TO_STAY.includes(data?.why);
+    if (this.isRefused) this.say(message ?? "This page cannot be kept up to date: load it again.");
+    this.lost();
+  }
+
+  say(sentence) {
     const said = document.getElementById("said");
-    if (said) said.textContent = JSON.parse(text).message ?? "This page cannot be kept up to date: load it again.";
+    if (said) said.textContent = sentence;
   }
 
   // Nothing for so long means that the line is dead, whatever the socket says.
@@ -126,8 +142,9 @@ export class Live {
 
   lost() {
     this.drop();
-    if (this.isOver) return;
-    const wait = Math.random() * Math.min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** this.tries++); // full jitter
+    clearTimeout(this.retry);
+    const soon = Math.random() * Math.min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** this.tries++); // full jitter
+    const wait = this.isRefused ? REFUSED_WAIT_MS : soon;
     this.retry = setTimeout(() => this.open(), wait);
   }
 
@@ -147,7 +164,6 @@ export class Live {
   }
 
   again() {
-    if (this.isOver) return;
     this.tries = 0;
     this.open();
   }
@@ -161,11 +177,26 @@ export class Live {
       const answer = await fetch(address, { cache: "no-store", headers: this.quoted ? { "If-None-Match": this.quoted } : {}, signal: AbortSignal.timeout?.(10000) });
       if (answer.status === 304) show(this.element, { seq: Number(this.element.dataset.seq), as_of: answer.headers.get("X-Portraitq-As-Of") });
       else if (answer.ok && answer.headers.get("Content-Type")?.startsWith("application/json")) {
-        const quoted = answer.headers.get("ETag");
-        show(this.element, await answer.json());
-        if (!this.isUp) this.quoted = quoted;
+        const content = await answer.json();
+        if (!this.isUp && this.isCurrent(content, now)) {
+          show(this.element, content);
+          this.quoted = answer.headers.get("ETag");
+        }
       }
     } catch { /* out of reach: the age line tells it, and the next try is in a while */ }
+  }
+
+  // Whether an answer may be shown. One that knows less than the page, twice in a row, is of another journal.
+  isCurrent({ seq }, askedAt) {
+    const isOlder = seq < Number(this.element.dataset.seq);
+    if (isOlder && !this.isBehind) {
+      this.isBehind = true;
+      this.askedAt = askedAt - ASK_EVERY_MS + ASK_AGAIN_MS;
+      return false;
+    }
+    if (isOlder) this.element.dataset.seq = 0;
+    this.isBehind = false;
+    return true;
   }
 }
 

@@ -18,6 +18,7 @@ import requests
 import socketio
 
 from portraitq import passphrase
+from portraitq.store.store import StoreError
 from portraitq.web import live
 from portraitq.web.problems import UNSIGNED
 from portraitq.web.views import render_view
@@ -95,26 +96,44 @@ def test_a_push_says_to_the_letter_what_a_page_load_says(web: Web, served: str):
 
 
 @pytest.mark.parametrize(
-    ("auth", "said"),
+    ("auth", "said", "why"),
     [
-        ({"view": "counter", "booth": "quay"}, UNSIGNED),
-        ({"view": "easel", "booth": "quay", "artist": "a1"}, UNSIGNED),
-        ({"view": "wall", "booth": "pier"}, "There is no booth 'pier'"),
-        ({"view": "wall"}, "booth: a word was expected"),
-        ({"view": "ticket", "code": "00000000000011"}, "There is no ticket with this code"),
-        ({"view": "ticket", "code": "x"}, "There is no ticket with this code"),
-        ({"view": "cellar", "booth": "quay"}, "There is no view 'cellar'"),
-        ({"view": ["wall"], "booth": {}}, "view: a word was expected"),
-        ({}, "auth: an object like"),
+        ({"view": "counter", "booth": "quay"}, UNSIGNED, "unsigned"),
+        ({"view": "easel", "booth": "quay", "artist": "a1"}, UNSIGNED, "unsigned"),
+        ({"view": "wall", "booth": "pier"}, "There is no booth 'pier'", "unknown"),
+        ({"view": "wall"}, "booth: a word was expected", "unknown"),
+        ({"view": "ticket", "code": "00000000000011"}, "There is no ticket with this code", "unknown"),
+        ({"view": "ticket", "code": "x"}, "There is no ticket with this code", "unknown"),
+        ({"view": "cellar", "booth": "quay"}, "There is no view 'cellar'", "unknown"),
+        ({"view": ["wall"], "booth": {}}, "view: a word was expected", "unknown"),
+        ({}, "auth: an object like", "unknown"),
     ],
 )
-def test_who_may_not_see_a_view_hears_why(web: Web, served: str, auth: dict[str, Any], said: str):
+def test_who_may_not_see_a_view_hears_why(web: Web, served: str, auth: dict[str, Any], said: str, why: str):
     client = Client()
 
     client.io.connect(served, auth=auth, namespaces=["/live"], transports=["websocket"], wait=False)
 
-    assert said in client.refused.get(timeout=SOON_S)["message"]
+    refused = client.refused.get(timeout=SOON_S)
     client.leave()
+    assert said in refused["message"]
+    assert refused["data"] == {"why": why}
+
+
+def test_a_store_that_does_not_answer_is_no_reason_to_stay_away(web: Web, served: str, monkeypatch: pytest.MonkeyPatch):
+    def breaks(*_: object) -> None:
+        raise StoreError("The store does not answer.")
+
+    monkeypatch.setattr("portraitq.web.live.watcher_of", breaks)
+    client = Client()
+
+    client.io.connect(
+        served, auth={"view": "wall", "booth": "quay"}, namespaces=["/live"], transports=["websocket"], wait=False
+    )
+
+    refused = client.refused.get(timeout=SOON_S)
+    client.leave()
+    assert refused == {"message": "The store does not answer.", "data": {"why": "store"}}
 
 
 def test_a_device_key_lets_a_client_see_the_counter(web: Web, served: str):

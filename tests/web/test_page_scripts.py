@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, WebSocketRoute, expect, sync_playwright
 
 from portraitq.core.events import WalkedAway
 from tests.web.conftest import PASSPHRASE, Web
@@ -141,6 +141,25 @@ def test_a_sign_in_that_ran_out_loses_no_tap(web: Web, counter: Page):
     assert len(until_walked(web, counter, 1)) == 1
 
 
+def test_taps_kept_without_a_sign_in_are_sent_once_after_signing_in_on_another_tab(
+    web: Web, served: str, counter: Page
+):
+    counter.context.clear_cookies()
+    tap(counter)
+    expect(counter.locator("#unsent")).to_contain_text("1 tap is not sent yet: your sign-in has run out")
+    other = counter.context.new_page()
+    other.goto(f"{served}/sign-in")
+    other.fill("input[name=passphrase]", PASSPHRASE)
+    other.click("main button")
+    other.wait_for_url(f"{served}/")
+
+    tap(counter)
+
+    assert len(until_walked(web, counter, 2)) == 2
+    expect(counter.locator("#unsent")).to_be_hidden()
+    expect(counter.locator("#said")).to_be_empty()
+
+
 def test_a_refusal_is_said_in_words_and_can_be_put_away(web: Web, counter: Page):
     counter.evaluate("""() => import("/static/js/taps.js").then((taps) => taps.send("collected", { ticket: "T99" }))""")
     said = counter.locator("#said")
@@ -162,6 +181,65 @@ def test_a_page_without_its_socket_asks_the_plain_way(web: Web, served: str, pag
     expect(main).not_to_have_js_property("innerHTML", before)
     assert int(main.get_attribute("data-seq") or 0) == web.desk.standing().seq
     expect(page.locator("#age")).to_be_hidden()
+
+
+def test_a_page_without_its_socket_starts_over_when_a_backup_was_put_back(web: Web, served: str, page: Page):
+    page.route_web_socket(re.compile("socket.io"), lambda socket: socket.close())
+    page.goto(f"{served}/quay/wall")
+    page.evaluate("document.querySelector('[data-view]').dataset.seq = 9999")  # of the journal that is no more
+
+    web.order()
+
+    expect(page.locator("[data-view=wall]")).to_have_attribute("data-seq", str(web.desk.standing().seq))
+
+
+def test_a_line_that_was_refused_for_a_moment_comes_back_by_itself(web: Web, served: str, page: Page):
+    tries: list[WebSocketRoute] = []
+
+    def refuse_twice(socket: WebSocketRoute) -> None:
+        tries.append(socket)
+        if len(tries) > 2:
+            socket.connect_to_server()
+        else:
+            refuse(socket, {"message": "The store does not answer.", "data": {"why": "store"}})
+
+    page.route_web_socket(re.compile("socket.io"), refuse_twice)
+    page.goto(f"{served}/quay/wall")
+
+    until_live(page)
+
+    expect(page.locator("#said")).to_be_empty()
+
+
+@pytest.mark.parametrize("why", ["unsigned", "unknown"])
+def test_a_page_that_may_not_be_seen_says_why_and_asks_again_slowly(web: Web, served: str, page: Page, why: str):
+    tries: list[WebSocketRoute] = []
+
+    def refuse_at_first(socket: WebSocketRoute) -> None:
+        tries.append(socket)
+        if len(tries) > 1:
+            socket.connect_to_server()
+        else:
+            refuse(socket, {"message": "Not for you.", "data": {"why": why}})
+
+    page.clock.install()
+    page.route_web_socket(re.compile("socket.io"), refuse_at_first)
+    page.goto(f"{served}/quay/wall")
+    expect(page.locator("#said")).to_have_text("Not for you.")
+
+    page.clock.run_for(55_000)
+    before = len(tries)
+    page.clock.run_for(10_000)
+
+    until_live(page)
+    assert before == 1
+    expect(page.locator("#said")).to_be_empty()
+
+
+def refuse(socket: WebSocketRoute, why: dict[str, object]) -> None:
+    """Answer on this line like a booth that opens it and then lets nobody in: Engine.IO 4 and Socket.IO 5."""
+    socket.on_message(lambda packet: socket.send(f"44/live,{json.dumps(why)}") if packet[:2] == "40" else None)
+    socket.send('0{"sid":"x","upgrades":[],"pingInterval":20000,"pingTimeout":15000,"maxPayload":100000}')
 
 
 def test_a_page_that_nobody_confirms_says_as_of_when_it_is(web: Web, served: str, page: Page):
