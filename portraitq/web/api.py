@@ -26,6 +26,7 @@ from portraitq.web import openapi
 from portraitq.web.here import address, by, desk_at, desks
 from portraitq.web.order_form import read_card, read_photos
 from portraitq.web.problems import NotThere
+from portraitq.web.quoted import names_a_time
 from portraitq.web.staff import staff_only
 from portraitq.web.wire import Asked, Done, Happened, NewOrder, OrderNow, Quoted, Taken, TicketShown, Wall, WallTicket
 from portraitq.web.wire import Window as ReadyWindow
@@ -300,7 +301,7 @@ def _wall(desk: Desk) -> Wall:
 
 def _window_of(standing: Standing, ticket: Ticket) -> ReadyWindow | None:
     found = standing.forecast.tickets.get(ticket.id)
-    return _window(found) if found and ticket.finished_at is None else None
+    return _window(found) if names_a_time(found) and ticket.finished_at is None else None
 
 
 def _ticket(desk: Desk, standing: Standing, id: str) -> TicketShown:

@@ -25,7 +25,7 @@ from portraitq.web.hand_over import FRESH_S, known, network, staff_view
 from portraitq.web.here import desk_at
 from portraitq.web.one_ticket import OneTicket
 from portraitq.web.problems import NotThere, wants_document
-from portraitq.web.queue import CounterView, Now, Row, counter_view, row_of
+from portraitq.web.queue import CounterView, Row, counter_view, now_of, row_of
 from portraitq.web.said import clock_time, money
 from portraitq.web.staff import local_path, staff_only
 
@@ -300,7 +300,7 @@ def _over(desk: Desk, standing: Standing) -> list[Row]:
     ]
     found.sort(key=lambda ticket: ticket.over_at or ticket.ordered_at, reverse=True)
     cards = desk.cards([ticket.id for ticket in found])
-    at = Now(standing.as_of, booth.zone, booth.days[-1].day if booth.days else None)
+    at = now_of(standing)
     rows = [(row_of(ticket, set_up, None, cards.get(ticket.id), (), at), ticket.over_at) for ticket in found]
     return [replace(row, since=at.clock(over_at)) if over_at else row for row, over_at in rows]
 

@@ -25,6 +25,7 @@ from portraitq.forecast.usual import usual_stage_s
 from portraitq.web import said, views
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
+from portraitq.web.queue import now_of
 from portraitq.web.quoted import AT_RISK, LATE, UNTOLD, holding
 from portraitq.web.staff import staff_only
 
@@ -94,10 +95,11 @@ class Step:
 
 @dataclass(frozen=True)
 class Sketch:
-    """One portrait on the easel or next for it."""
+    """One portrait on the easel or next for it; `day` stands beside its number where that is not today."""
 
     ticket: str
     number: int
+    day: str
     state: str
     step: int
     style: str
@@ -150,7 +152,7 @@ class EaselView:
 @staff_only
 def choose(booth: str) -> str:
     """Who am I: every artist of the booth as a large choice."""
-    standing = desk_at(booth).standing(wait_s=0)
+    standing = desk_at(booth).standing()
     set_up = _set_up(standing.booth)
     artists = [(artist, _at_work_said(standing.booth, artist)) for artist in set_up.artists]
     return render_template("easels.html", artists=artists, booth_name=set_up.booth.name, slug=booth)
@@ -236,6 +238,7 @@ def _sketch(
     return Sketch(
         ticket=id,
         number=ticket.number,
+        day=now_of(standing).beside(ticket),
         state=STATES[ticket.place],
         step=0 if is_touch_up else ticket.stages_done,
         style=ticket.style.name,

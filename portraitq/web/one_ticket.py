@@ -27,8 +27,8 @@ from portraitq.core.events import (
 )
 from portraitq.core.life import COLLECTED, HELD, IN_QUEUE, OVER, READY, WAITING, Ticket
 from portraitq.ticket import codes
-from portraitq.web.queue import Now, Row, row_of
-from portraitq.web.quoted import QuoteSaid, quote_said
+from portraitq.web.queue import Now, Row, now_of, row_of
+from portraitq.web.quoted import QuoteSaid, names_a_time, quote_said
 from portraitq.web.said import day_said, money, plain_amount
 
 if TYPE_CHECKING:
@@ -103,10 +103,11 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
     """`ticket` with its card and photos, and what can be done with it as the booth stands."""
     booth, set_up = standing.booth, standing.booth.set_up
     assert set_up is not None
-    at = Now(standing.as_of, booth.zone, booth.day.day if booth.day else None)
+    at = now_of(standing)
     quote = standing.forecast.tickets.get(ticket.id)
     id, currency, is_over = ticket.id, set_up.booth.currency, ticket.place in OVER
-    new_quote = quote_said(quote, booth.zone, at.now) if quote and ticket.finished_at is None and not is_over else None
+    is_awaited = ticket.finished_at is None and not is_over
+    new_quote = quote_said(quote, booth.zone, at.now) if names_a_time(quote) and is_awaited else None
     return OneTicket(
         row=row_of(ticket, set_up, quote, card, photos, at),
         slug=standing.slug,

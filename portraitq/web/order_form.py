@@ -14,7 +14,7 @@ from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import Paid, SetUp
 from portraitq.desk import NewCard
 from portraitq.photo.intake import Photo, take_in
-from portraitq.web.quoted import QuoteSaid, quote_said
+from portraitq.web.quoted import NOBODY, QuoteSaid, names_a_time, quote_said
 from portraitq.web.said import money, plain_amount, read_money
 
 if TYPE_CHECKING:
@@ -104,7 +104,11 @@ def quotes(desk: Desk, sitters: int, artist: str | None) -> tuple[StyleQuote, ..
         except Refused as no:
             said.append(StyleQuote(style.id, None, str(no)))
         else:
-            said.append(StyleQuote(style.id, quote_said(quote, booth.zone, now)))
+            said.append(
+                StyleQuote(style.id, quote_said(quote, booth.zone, now))
+                if names_a_time(quote)
+                else StyleQuote(style.id, None, f"{NOBODY.capitalize()}.")
+            )
     return tuple(said)
 
 

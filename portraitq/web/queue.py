@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from portraitq.core.events import SetUp
 from portraitq.core.life import CANCELLED, DRAWING, IN_QUEUE, ON_EASEL, PAUSED, READY, TOUCH_UP_REST, Ticket
 from portraitq.web.quoted import Holding, holding
-from portraitq.web.said import clock_time, day_said, money
+from portraitq.web.said import clock_time, day_beside, day_said, money
 
 if TYPE_CHECKING:
     from portraitq.desk import Standing
@@ -39,6 +39,7 @@ class Row:
     oval       "waiting", "easel" or "ready": the shape of its state
     holding    how its promise stands, or None where none is to be kept any more
     thumb      the id of its first photo, or ""
+    from_day   the day beside its number, where that is not the present day's
     """
 
     ticket: str
@@ -102,7 +103,7 @@ def counter_view(
         quote = standing.forecast.tickets.get(ticket.id)
         return row_of(ticket, booth.set_up, quote, cards.get(ticket.id), photos.get(ticket.id, ()), at)
 
-    at = Now(standing.as_of, booth.zone, booth.day.day if booth.day else None)
+    at = now_of(standing)
     waiting = tuple(row(ticket) for ticket in booth.waiting())
     racked = sorted((t for t in booth.open_tickets() if t.place == READY), key=lambda t: (t.day, t.number))
     ready = tuple(row(ticket) for ticket in racked)
@@ -130,7 +131,7 @@ def counter_view(
 
 @dataclass(frozen=True)
 class Now:
-    """When and where something is said: the instant, the booth's zone, the day that is open (or None)."""
+    """When and where something is said: the instant, the booth's zone, the day of trading that is or was the last."""
 
     now: datetime
     zone: ZoneInfo
@@ -139,6 +140,16 @@ class Now:
     def clock(self, at: datetime) -> str:
         """`at` as the booth's clocks show it, with its weekday when that is not today's."""
         return clock_time(at, self.zone, self.now)
+
+    def beside(self, ticket: Ticket) -> str:
+        """The day beside the number of a ticket that was carried over; empty for one of today."""
+        return day_beside(ticket.day, self.day) if self.day else ""
+
+
+def now_of(standing: Standing) -> Now:
+    """The present of `standing`."""
+    days = standing.booth.days
+    return Now(standing.as_of, standing.booth.zone, days[-1].day if days else None)
 
 
 def row_of(
@@ -172,7 +183,7 @@ def row_of(
         if due < 0
         else "paid",
         is_due=due != 0,
-        from_day=f"from {day_said(ticket.day).split()[0]}" if ticket.day != at.day else "",
+        from_day=at.beside(ticket),
         since=at.clock(ticket.finished_at) if ticket.place == READY and ticket.finished_at else "",
     )
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeGuard
 from zoneinfo import ZoneInfo
 
 from portraitq.core.events import SetUp, print_instant
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 WILL_HOLD = 0.70  # above this chance nobody need worry; a promise is made at 85 % or so
 WILL_FAIL = 0.25  # under this one the customer is better told a new time now
 TOLD_STEP_S = 300
+NOBODY = "nobody here draws this today"
 
 HOLDS, AT_RISK, LATE, KEPT, UNTOLD = "holds", "at-risk", "late", "kept", "untold"
 MARKS = {HOLDS: "✓", AT_RISK: "!", LATE: "✕", KEPT: "✓", UNTOLD: ""}
@@ -47,6 +48,11 @@ class Holding:
     def is_in_danger(self) -> bool:
         """Whether somebody should do something about it."""
         return self.state in (AT_RISK, LATE)
+
+
+def names_a_time(quote: Quote | None) -> TypeGuard[Quote]:
+    """Whether `quote` has a time that can be told. Where nobody of the booth draws it, it stands a year ahead."""
+    return quote is not None and quote.artist is not None
 
 
 def quote_said(quote: Quote, zone: ZoneInfo, now: datetime) -> QuoteSaid:
@@ -81,6 +87,8 @@ def holding(ticket: Ticket, quote: Quote | None, set_up: SetUp, now: datetime, z
         return None
     if ticket.finished_at is not None:
         return _kept(ticket, now, zone)
+    if quote is not None and not names_a_time(quote):
+        return _nobody(ticket, now, zone)
     expected = about(quote, zone, now) if quote is not None else ""
     if promise is None:
         return Holding("", f"no time told, about {expected}" if expected else "no time told", UNTOLD)
@@ -94,6 +102,14 @@ def holding(ticket: Ticket, quote: Quote | None, set_up: SetUp, now: datetime, z
         sure = clock_time(max(quote.promise_at, promise.ready_by), zone, now)
         return Holding(told, f"at risk: {sure} would hold", AT_RISK, MARKS[AT_RISK])
     return Holding(told, "will hold", HOLDS, MARKS[HOLDS])
+
+
+def _nobody(ticket: Ticket, now: datetime, zone: ZoneInfo) -> Holding:
+    promise = ticket.promise
+    if promise is None:
+        return Holding("", f"no time told, {NOBODY}", AT_RISK, MARKS[AT_RISK])
+    state = LATE if promise.ready_by <= now else AT_RISK
+    return Holding(clock_time(promise.ready_by, zone, now), NOBODY, state, MARKS[state])
 
 
 def _kept(ticket: Ticket, now: datetime, zone: ZoneInfo) -> Holding | None:

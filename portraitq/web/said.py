@@ -26,6 +26,7 @@ IN_THOUSANDS = re.compile(r"\d{1,3}([.,])\d{3}(?:\1\d{3})*")
 WINDOW_STEP_S = 300  # nobody at a fair reads a finer clock than five minutes
 MINUTE_S = 60
 HOUR_S = 3600
+DAYS_A_WEEK = 7  # from then on a weekday names another day
 
 
 def clock_time(at: datetime, zone: ZoneInfo, now: datetime | None = None) -> str:
@@ -77,6 +78,19 @@ def day_said(day: str) -> str:
     'Saturday 6 June 2026'
     """
     return str(format_date(date.fromisoformat(day), "EEEE d MMMM y", locale=LOCALE))
+
+
+def day_beside(day: str, present: str) -> str:
+    """What stands beside a number of `day` so that it is not taken for the same one of `present`; empty on that day.
+
+    >>> day_beside("2026-06-05", "2026-06-06"), day_beside("2026-05-30", "2026-06-06")
+    ('Fri', '30 May')
+    """
+    then, now = date.fromisoformat(day), date.fromisoformat(present)
+    if then == now:
+        return ""
+    is_near = abs((now - then).days) < DAYS_A_WEEK
+    return str(format_date(then, "EEE" if is_near else "d MMM", locale=LOCALE))
 
 
 @lru_cache(maxsize=32)

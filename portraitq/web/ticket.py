@@ -35,8 +35,8 @@ from portraitq.ticket import codes
 from portraitq.ticket.calendar import calendar_file
 from portraitq.web import hand_over, here, views
 from portraitq.web.problems import NotThere
-from portraitq.web.queue import Now, oval_of
-from portraitq.web.quoted import AT_RISK, LATE, holding
+from portraitq.web.queue import Now, now_of, oval_of
+from portraitq.web.quoted import AT_RISK, LATE, holding, names_a_time
 from portraitq.web.said import clock_time, day_said, money, window
 from portraitq.web.staff import is_staff
 
@@ -53,6 +53,7 @@ NO_SUCH = "There is no ticket of that code. Read it from the slip once more, or 
 class TicketView:
     """What the ticket page shows.
 
+    day         the day beside the number of a ticket that was carried over
     happening   what is being done with it, the one line that changes most
     ready       `15:20` to `15:35` as two clock times, or empty where nothing is to be expected any more
     be_back     the time to be back at; empty once it is ready
@@ -61,6 +62,7 @@ class TicketView:
 
     booth: str
     number: int
+    day: str
     state: str
     oval: str
     stages_done: int
@@ -156,15 +158,17 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
     """What the holder of `ticket` is told of it as the booth stands."""
     booth, set_up = standing.booth, standing.booth.set_up
     assert set_up is not None
-    at = Now(standing.as_of, booth.zone, booth.day.day if booth.day else None)
+    at = now_of(standing)
     quote = standing.forecast.tickets.get(ticket.id)
-    is_expected = ticket.place in (WAITING, *ON_EASEL) and quote is not None  # one that is held waits for its customer
-    low, high = _window(quote, at) if is_expected and quote else ("", "")
+    can_come = ticket.place in (WAITING, *ON_EASEL)  # one that is held waits for its customer
+    is_expected = can_come and names_a_time(quote)
+    low, high = _window(quote, at) if can_come and names_a_time(quote) else ("", "")
     be_back_at, late, is_late = _be_back(standing, ticket, quote, at)
     promise = ticket.promise
     return TicketView(
         booth=set_up.booth.name,
         number=ticket.number,
+        day=at.beside(ticket),
         state=STATES[ticket.place],
         oval=oval_of(ticket),
         stages_done=ticket.stages_done,
@@ -175,7 +179,7 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
         ready_to=high if high != low else "",
         be_back=at.clock(be_back_at) if be_back_at else "",
         be_back_at=print_instant(be_back_at) if be_back_at else "",
-        told=at.clock(promise.ready_by) if promise and is_late else "",
+        told=at.clock(promise.ready_by) if promise and is_late and be_back_at else "",
         late=late,
         is_late=is_late,
         rack=ticket.rack or "" if ticket.place == READY else "",
@@ -215,6 +219,9 @@ def _be_back(standing: Standing, ticket: Ticket, quote: Quote | None, at: Now) -
     assert set_up is not None
     if ticket.finished_at is not None or ticket.place not in (WAITING, *ON_EASEL):
         return None, "", False
+    if quote is not None and not names_a_time(quote):
+        told = f"We said {at.clock(promise.ready_by)}, but nobody" if promise else "Nobody"
+        return None, f"{told} here draws this today. We are sorry. Please ask at the booth.", True
     if promise is None:
         return (quote.promise_at if quote else None), "", False
     stands = holding(ticket, quote, set_up, at.now, at.zone)
@@ -257,6 +264,8 @@ HELD_SAID = {
 def _happening(ticket: Ticket, quote: Quote | None, at: Now) -> str:
     match ticket.place:
         case "waiting":
+            if quote is not None and not names_a_time(quote):
+                return "It keeps its place in the queue."
             ahead = quote.ahead if quote else 0
             if ticket.was_begun:
                 return "It was begun, and is gone on with soon."
@@ -266,7 +275,7 @@ def _happening(ticket: Ticket, quote: Quote | None, at: Now) -> str:
         case "held":
             return HELD_SAID[ticket.why or "other"]
         case "ready":
-            return f"Come to the booth: it hangs at {ticket.rack}." if ticket.rack else "Come to the booth to see it."
+            return "Come to the booth to see it."
         case "collected":
             return "Enjoy it! If something is to be touched up, come back with it."
         case "cancelled":

@@ -20,7 +20,8 @@ from portraitq.core.events import SetUp, Style
 from portraitq.core.life import ON_EASEL, READY, TOUCH_UP, TOUCH_UP_REST, WAITING, Ticket
 from portraitq.web import said, views
 from portraitq.web.here import desk_at
-from portraitq.web.quoted import about, window_of
+from portraitq.web.queue import now_of
+from portraitq.web.quoted import about, names_a_time, window_of
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk, Standing
@@ -38,9 +39,13 @@ CLOSING_SOON = timedelta(minutes=60)
 
 @dataclass(frozen=True)
 class WallTicket:
-    """One number. `place` is "ready", "easel" or "waiting"; `said` where it is; `about` when it is ready, in words."""
+    """One number, its `day` where that is not today.
+
+    `place` is "ready", "easel" or "waiting"; `said` where it is; `about` when it is ready, in words.
+    """
 
     number: int
+    day: str
     place: str
     said: str
     stages_done: int
@@ -64,7 +69,7 @@ class WallView:
     """What the wall shows.
 
     ready        large numbers, the newest first; `size` says how large ("none", "two", "few", "some", "many")
-    also_ready   numbers that have been ready for longest, for the smaller line
+    also_ready   those that have been ready for longest, for the smaller line
     order_now    the headline over `styles`
     """
 
@@ -73,7 +78,7 @@ class WallView:
     hours: str
     size: str
     ready: tuple[WallTicket, ...]
-    also_ready: tuple[int, ...]
+    also_ready: tuple[WallTicket, ...]
     easels: tuple[WallTicket, ...]
     waiting: tuple[WallTicket, ...]
     waiting_more: int
@@ -105,7 +110,7 @@ def wall_view(standing: Standing) -> WallView:
         hours=_hours(booth, now),
         size=size,
         ready=tuple(_ticket(standing, ticket) for ticket in ready[:large]),
-        also_ready=tuple(ticket.number for ticket in ready[large:]),
+        also_ready=tuple(_ticket(standing, ticket) for ticket in ready[large:]),
         easels=tuple(_ticket(standing, ticket) for ticket in easels),
         waiting=tuple(_ticket(standing, ticket) for ticket in waiting[:WAITING_SHOWN]),
         waiting_more=max(0, len(waiting) - WAITING_SHOWN),
@@ -134,11 +139,12 @@ def _ticket(standing: Standing, ticket: Ticket) -> WallTicket:
     place = "ready" if ticket.place == READY else "easel" if ticket.place in ON_EASEL else "waiting"
     return WallTicket(
         number=ticket.number,
+        day=now_of(standing).beside(ticket),
         place=place,
         said=_said(ticket),
         stages_done=ticket.stages_done,
         stages=len(ticket.style.stages),
-        about=f"about {about(quote, booth.zone, now)}" if quote else "",
+        about=f"about {about(quote, booth.zone, now)}" if names_a_time(quote) else "",
     )
 
 

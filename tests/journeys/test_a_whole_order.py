@@ -86,7 +86,7 @@ def draw_it(easel: Screen, wall: Screen, phone: Screen) -> None:
     large_field(easel, "Signed: rack it")
     large_field(easel, "A1")
     expect(wall.part(".wall__ready .number")).to_have_text("1")
-    phone.says("It is ready", "it hangs at A1")
+    phone.says("It is ready", "rack A1")
     easel.says("Nothing is waiting for you")
 
 

@@ -57,6 +57,12 @@ def test_an_artist_who_has_not_come_yet_says_so_by_one_touch():
     assert (view.face, view.here.said, is_taken(told, view.here)) == ("out", "I am here", True)
 
 
+def test_one_that_was_carried_over_says_its_day_beside_its_number():
+    told = a_booth().ordered("T1").day_closed(at="18:00").day_opened("2026-06-07").artist_in("a1").ordered("T2")
+
+    assert [sketch.day for sketch in easel(told).sketches] == ["Sat", ""]
+
+
 def test_where_nothing_waits_the_easel_says_what_the_others_have():
     told = a_booth().ordered("T1").started("T1", artist="a2")
 

@@ -67,7 +67,7 @@ def test_one_that_is_still_drawn_cannot_be_handed_over_here(web):
     _, code = order(web, ready=False)
     web.sign_in()
 
-    assert "It is not ready to be handed over." in page(web, f"/t/{code}")
+    assert "It is not ready to be handed over yet." in page(web, f"/t/{code}")
 
 
 def test_the_page_is_kept_by_no_cache(web):

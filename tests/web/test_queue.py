@@ -9,7 +9,7 @@ from portraitq.forecast.quotes import forecast
 from portraitq.store.cards import Card
 from portraitq.store.photos import PhotoRef
 from portraitq.web.queue import CounterView, counter_view
-from tests.builders import Told, a_booth, a_journal, a_set_up
+from tests.builders import Told, a_booth, a_journal, a_set_up, artist
 
 
 def standing(told: Told, now: str | None = None) -> Standing:
@@ -122,7 +122,20 @@ def test_a_ticket_carried_over_says_its_day():
 
     seen = counter(told)
 
-    assert [row.from_day for row in seen.waiting] == ["from Saturday", ""]
+    assert [row.from_day for row in seen.waiting] == ["Sat", ""]
+
+
+def test_a_ticket_that_nobody_draws_says_so_and_names_no_time_of_next_year():
+    told = a_booth().ordered("T1", style="chalk-half").ordered("T2", style="chalk-half").promised("T2", "12:00")
+    told = told.set_up(a_set_up(artists=[artist("a1", "ink-head")]))
+
+    untold, promised = (row.holding for row in counter(told, "09:30").waiting)
+
+    assert untold
+    assert promised
+    assert (untold.promise, untold.said) == ("", "no time told, nobody here draws this today")
+    assert (promised.promise, promised.said) == ("13:00", "nobody here draws this today")
+    assert (untold.is_in_danger, promised.is_in_danger) == (True, True)
 
 
 def test_a_day_that_is_not_open_says_so_and_keeps_the_queue():

@@ -14,7 +14,7 @@ from portraitq.desk import NewCard
 from portraitq.photo.intake import take_in
 from portraitq.ticket import codes
 from portraitq.web.ticket import TicketView, ticket_view
-from tests.builders import Told, a_booth
+from tests.builders import Told, a_booth, a_set_up, artist
 from tests.web.conftest import Web, jpeg
 from tests.web.test_queue import standing
 
@@ -42,6 +42,31 @@ def test_one_that_waits_says_between_when_and_when_and_when_to_be_back():
     assert seen.be_back == "13:00"
     assert seen.late == ""
     assert seen.has_alarm
+
+
+def test_one_that_nobody_draws_any_more_names_no_time_and_sends_to_the_booth():
+    told = a_booth().ordered("T1", style="chalk-half", at="09:10").promised("T1", "12:00")
+    told = told.set_up(a_set_up(artists=[artist("a1", "ink-head")]))
+
+    seen = view(told, now="09:30")
+
+    assert (seen.ready_from, seen.be_back, seen.told, seen.has_alarm) == ("", "", "", False)
+    assert seen.late == "We said 13:00, but nobody here draws this today. We are sorry. Please ask at the booth."
+    assert seen.happening == "It keeps its place in the queue."
+
+
+def test_one_that_was_carried_over_says_its_day_beside_its_number():
+    told = a_booth().ordered("T1").day_closed(at="18:00").day_opened("2026-06-07")
+
+    assert view(told).day == "Sat"
+
+
+def test_the_rack_is_said_once():
+    told = a_booth().ordered("T1").drawn("T1", "A4")
+
+    seen = view(told)
+
+    assert (seen.rack, seen.happening) == ("A4", "Come to the booth to see it.")
 
 
 def test_how_many_are_before_it_is_told():
@@ -134,7 +159,7 @@ def test_nothing_about_anybody_stands_on_it(web):
     seen = page(web, f"/t/{code}") + page(web, f"/t/{code}?fragment=1") + page(web, f"/t/{code}/alarm.ics")
 
     photo = web.desk.photo_refs([ticket])[ticket][0].id
-    for secret in ("Anouk", "912", "private", "mother", photo, "photos/"):
+    for secret in ("Anouk", "912 000", "private", "mother", photo, "photos/"):
         assert secret not in seen
 
 

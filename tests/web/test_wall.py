@@ -97,7 +97,22 @@ def test_of_very_many_the_oldest_step_back_into_a_smaller_line():
 
     view = wall(told)
 
-    assert (len(view.ready), view.also_ready) == (MOST_LARGE, (2, 1))
+    assert (len(view.ready), [ticket.number for ticket in view.also_ready]) == (MOST_LARGE, [2, 1])
+
+
+def test_a_number_that_was_carried_over_says_its_day():
+    told = a_booth().ordered("T1", "T2").drawn("T1").day_closed(at="18:00").day_opened("2026-06-07").ordered("T3")
+
+    view = wall(told)
+
+    assert [ticket.day for ticket in view.ready] == ["Sat"]
+    assert [ticket.day for ticket in view.waiting] == ["Sat", ""]
+
+
+def test_a_ticket_that_nobody_draws_has_no_time():
+    told = a_booth().ordered("T1", style="chalk-half").set_up(a_set_up(artists=[artist("a1", "ink-head")]))
+
+    assert [ticket.about for ticket in wall(told).waiting] == [""]
 
 
 def test_a_long_queue_is_shown_from_its_head_and_the_rest_is_counted():
