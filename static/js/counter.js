@@ -57,8 +57,6 @@ function follow() {
   const slot = style && form.querySelector(`[data-quote="${CSS.escape(style.value)}"]`);
   form.elements.ready_by.value = slot?.dataset.readyBy ?? "";
   form.querySelector("[data-promise-said]").textContent = slot?.dataset.promise ? `back at ${slot.dataset.promise}` : "";
-  const price = form.elements.price.value.trim();
-  for (const said of form.querySelectorAll("[data-paid-said]")) said.textContent = price;
   const draws = style?.dataset.artists.split(" ") ?? [];
   const asked = document.getElementById("asked");
   if (asked && style) {
@@ -80,7 +78,6 @@ form.addEventListener("change", ({ target }) => {
   if (target.name === "is_child" && target.checked) form.elements.consent_by.focus();
   follow();
 });
-form.elements.price.addEventListener("input", follow);
 
 for (const step of form.querySelectorAll("[data-step]")) {
   step.addEventListener("click", () => {
