@@ -2,6 +2,8 @@
 // Works on every [data-command] button of the page; other scripts call send(). What happens is told by events on document:
 //   "portraitq:tapped" {command}, "portraitq:done" {command, answer}, "portraitq:refused" {command, sentence}, "portraitq:unsent" {count}
 
+import { renew, token } from "./token.js";
+
 const SAME_TAP_MS = 800; // chalky fingers bounce; sooner than this on the same target is one tap
 const FIRST_WAIT_MS = 500;
 const LONGEST_WAIT_MS = 15000;
@@ -69,12 +71,13 @@ function agoS(entry) {
 }
 
 async function work() {
-  if (isSending || isUnsigned) return;
+  if (isSending) return;
   isSending = true;
   try {
     while (box.length) {
       const entry = box[0];
-      const answer = await post(entry);
+      const first = await post(entry);
+      const answer = first === "unsigned" && await renew() ? await post(entry) : first;
       if (answer === "unsigned") return askToSignIn();
       if (answer === "later") {
         tries += 1;
@@ -82,6 +85,7 @@ async function work() {
         continue;
       }
       tries = 0;
+      if (isUnsigned) signedInAgain();
       forget(entry);
       settle(entry, answer);
     }
@@ -109,10 +113,6 @@ async function post(entry) {
   }
 }
 
-function token() {
-  return document.querySelector('meta[name="portraitq-token"]')?.content ?? "";
-}
-
 function settle(entry, { done, refused, status }) {
   waiting.get(entry.id)?.(done ?? null);
   waiting.delete(entry.id);
@@ -121,12 +121,19 @@ function settle(entry, { done, refused, status }) {
   tell("refused", { command: entry, sentence: refused, status });
 }
 
-// The sign-in has run out. The taps stay kept and are sent, with their age, once this page is opened signed in.
+// The sign-in has run out. The taps stay kept and are sent, with their age, once somebody is signed in: by the next
+// page, or by this one when it is come back to or tapped again.
 function askToSignIn() {
   isUnsigned = true;
+  count();
   say("Your sign-in has run out. Your taps are kept and sent once you are signed in again.");
   const way = Object.assign(document.createElement("a"), { href: `/sign-in?next=${encodeURIComponent(location.pathname)}`, textContent: "Sign in" });
   document.getElementById("said")?.append(way);
+}
+
+function signedInAgain() {
+  isUnsigned = false;
+  say("");
 }
 
 // A sentence for whoever tapped; it stays until it is put away, the next one comes, or half a minute is over.
@@ -146,7 +153,8 @@ function count() {
   const line = document.getElementById("unsent");
   if (line) {
     line.hidden = !late.length;
-    line.textContent = late.length ? `${late.length} ${late.length === 1 ? "tap is" : "taps are"} not sent yet: the booth is out of reach. Go on; they are kept.` : "";
+    const why = isUnsigned ? "your sign-in has run out. They are kept." : "the booth is out of reach. Go on; they are kept.";
+    line.textContent = late.length ? `${late.length} ${late.length === 1 ? "tap is" : "taps are"} not sent yet: ${why}` : "";
   }
   tell("unsent", { count: late.length });
 }
