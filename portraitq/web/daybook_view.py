@@ -315,7 +315,7 @@ class _Page:
                 self._counted("On the rack", "on-rack"),
                 self._counted("Not finished yet" if self.figures.day.closed_at is None else "Carried over", "carried"),
                 self._counted("Cancelled", "cancelled"),
-                Figure("Asked and left", str(left), "#left" if left else ""),
+                Figure("Walked away", str(left), "#left" if left else ""),
             ),
             more="#tickets",
         )
@@ -344,11 +344,15 @@ class _Page:
         if (kept := promises.kept) is None:
             n = len(promises.words)
             return Answer(
-                "Was the word kept?", f"{n} given, none due yet" if n else "No promise was given", "", (), "#promises"
+                "Were the promises kept?",
+                f"{n} given, none due yet" if n else "No promise was given",
+                "",
+                (),
+                "#promises",
             )
         early, late = promises.median_early_s, promises.worst_late_s
         return Answer(
-            question="Was the word kept?",
+            question="Were the promises kept?",
             headline=f"{kept.hits} of {kept.n} promises kept",
             said=self._promises_said(),
             figures=(

@@ -45,6 +45,16 @@ class TooOften(Exception):
 
 UNSIGNED = "Sign in first: this is for the people of the booth."
 INSIDE = "Something went wrong inside. Nothing was lost; try again, and if it stays, start portraitq anew."
+HEADINGS = {
+    401: "Sign in first",
+    403: "Not from here",
+    404: "Nothing here",
+    409: "Not as things stand",
+    413: "Too much at once",
+    422: "Something is missing or wrong",
+    429: "Too many tries",
+    503: "Out of reach for a moment",
+}
 SENTENCES = {
     400: "This request could not be read.",
     404: "There is nothing at this address.",
@@ -85,7 +95,9 @@ def told(status: int, sentence: str, *, field: str = "", headers: dict[str, str]
     """A no with its sentence, as a document or as a page."""
     if wants_document():
         return problem(status, sentence, field=field, headers=headers)
-    page = render_template("problem.html", status=status, sentence=sentence, title=HTTPStatus(status).phrase)
+    page = render_template(
+        "problem.html", status=status, sentence=sentence, title=HEADINGS.get(status, "That did not work")
+    )
     return Response(page, status, headers, mimetype="text/html")
 
 

@@ -171,7 +171,7 @@ def row_of(
         place_said=place_said(ticket),
         style=ticket.style.name,
         sitters="" if ticket.sitters == 1 else f"{ticket.sitters} sitters",
-        asked_of=f"asked of {asked.name}" if asked else "",
+        asked_of=f"asked for {asked.name}" if asked else "",
         name=card.name if card else "",
         is_child=bool(card and card.is_child),
         has_note=bool(card and card.note),

@@ -43,7 +43,7 @@ SAID = {
     "same": "Nothing was different, so nothing was written.",
     "passphrase": "The passphrase was changed. Every other sign-in is over; devices with a key of their own go on.",
     "withdrawn": "The device was shut out.",
-    "network": "The network was kept. Slips show it from now on.",
+    "network": "The network was saved. Slips show it from now on.",
     "no-network": "The network was taken off the slips.",
 }
 OVERTAKEN = (
@@ -149,7 +149,7 @@ def passphrase(booth: str) -> ResponseReturnValue:
         raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} seconds, then try again.", wait_s)
     if not passphrases.is_right(desk.store, request.form.get("present", "")):
         guesses.was_wrong(who)
-        errors["passphrase-present"] = "This is not the passphrase of now. Nothing was changed."
+        errors["passphrase-present"] = "This is not the present passphrase. Nothing was changed."
     else:
         guesses.was_right(who)
         try:

@@ -145,7 +145,7 @@ function walkedAway() {
   for (const name of ["id", "style", "sitters", "ready_by"]) body.append(name, form.elements[name]?.value ?? "");
   send(form.dataset.left, body, () => {
     begin();
-    say("Noted: asked and left.");
+    say("Noted: walked away.");
   });
 }
 

@@ -99,7 +99,7 @@ def test_asked_and_left_is_one_tap_with_the_time_that_was_shown(served: Served, 
     counter = counter_of(served, screens("counter", 820, 1180))
     counter.page.locator("label.style").first.tap()
 
-    counter.page.get_by_role("button", name="Asked and left").tap()
+    counter.page.get_by_role("button", name="Walked away").tap()
     expect(counter.page.locator("#said")).to_contain_text("Noted")
 
     (gone,) = served.journal().booth.walked_away

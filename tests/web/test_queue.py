@@ -38,7 +38,7 @@ def test_a_row_says_who_what_for_whom_and_how_much_is_due():
 
     row = counter(told, T1=card).waiting[0]
 
-    assert (row.name, row.style, row.sitters, row.asked_of) == ("Anouk", "Ink head", "2 sitters", "asked of Easel a2")
+    assert (row.name, row.style, row.sitters, row.asked_of) == ("Anouk", "Ink head", "2 sitters", "asked for Easel a2")
     assert (row.due, row.is_due, row.is_child, row.has_note) == ("€26.00 due", True, True, True)
 
 
