@@ -25,11 +25,11 @@ from portraitq.core.events import (
     TouchedUp,
     print_data,
 )
-from portraitq.core.life import COLLECTED, HELD, IN_QUEUE, OVER, READY, WAITING, Ticket
+from portraitq.core.life import CANCELLED, COLLECTED, HELD, IN_QUEUE, OVER, READY, WAITING, Ticket
 from portraitq.ticket import codes
 from portraitq.web.queue import Now, Row, now_of, row_of
 from portraitq.web.quoted import QuoteSaid, names_a_time, quote_said
-from portraitq.web.said import day_said, money, plain_amount
+from portraitq.web.said import clock_time, day_said, money, plain_amount
 
 if TYPE_CHECKING:
     from portraitq.desk import Standing
@@ -82,6 +82,7 @@ class OneTicket:
     note: str
     consent_by: str
     can_add_photo: bool
+    is_owed: bool
     hand_over: Tap | None
     holds: tuple[Tap, ...]
     release: Tap | None
@@ -113,8 +114,8 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         slug=standing.slug,
         code_said=codes.shown(card.code) if card else "",
         photos=tuple(photos),
-        ordered=f"{at.clock(ticket.ordered_at)}" + (f", {day_said(ticket.day)}" if ticket.day != at.day else ""),
-        price=money(ticket.price, currency),
+        ordered=_ordered(ticket, at),
+        price="" if ticket.place == CANCELLED else money(ticket.price, currency),
         paid=tuple(_payments(ticket, currency, at)),
         due_amount=plain_amount(abs(ticket.due), currency),
         currency=currency,
@@ -125,7 +126,8 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         note=card.note if card else "",
         consent_by=card.consent_by if card else "",
         can_add_photo=not ticket.is_erased and ticket.finished_at is None and not is_over,
-        hand_over=_tap("Hand over", Collected(ticket=id)) if ticket.place == READY else None,
+        is_owed=ticket.due > 0,
+        hand_over=_hand_over(ticket),
         holds=tuple(_tap(said, Held(ticket=id, why=why)) for why, said in HOLDS) if ticket.place == WAITING else (),
         release=_tap("Put it back in the queue", Released(ticket=id)) if ticket.place == HELD else None,
         moves=tuple(_moves(booth, ticket)),
@@ -138,8 +140,19 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
     )
 
 
+def _ordered(ticket: Ticket, at: Now) -> str:
+    clock = clock_time(ticket.ordered_at, at.zone)
+    return clock if ticket.day == at.day else f"{clock}, {day_said(ticket.day)}"
+
+
 def _tap(said: str, data: Data) -> Tap:
     return Tap(said, {"kind": data.kind, "data": print_data(data)})
+
+
+def _hand_over(ticket: Ticket) -> Tap | None:
+    if ticket.place != READY:
+        return None
+    return _tap("Hand over unpaid" if ticket.due > 0 else "Hand over", Collected(ticket=ticket.id))
 
 
 def _payments(ticket: Ticket, currency: str, at: Now) -> list[str]:

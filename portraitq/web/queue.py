@@ -159,7 +159,6 @@ def row_of(
     assert set_up is not None
     currency = set_up.booth.currency
     asked = set_up.artist(ticket.wants_artist) if ticket.wants_artist else None
-    due = ticket.due
     return Row(
         ticket=ticket.id,
         code=card.code if card else "",
@@ -177,15 +176,21 @@ def row_of(
         has_note=bool(card and card.note),
         thumb=photos[0].id if photos else "",
         holding=holding(ticket, quote, set_up, at.now, at.zone),
-        due=f"{money(due, currency)} due"
-        if due > 0
-        else f"{money(-due, currency)} to give back"
-        if due < 0
-        else "paid",
-        is_due=due != 0,
+        due=due_said(ticket, currency),
+        is_due=ticket.due != 0,
         from_day=at.beside(ticket),
         since=at.clock(ticket.finished_at) if ticket.place == READY and ticket.finished_at else "",
     )
+
+
+def due_said(ticket: Ticket, currency: str) -> str:
+    """How the ticket's money stands; what is over the price may be a tip, what a cancelled one paid is not."""
+    due = ticket.due
+    if due > 0:
+        return f"{money(due, currency)} due"
+    if due < 0:
+        return f"{money(-due, currency)} " + ("to give back" if ticket.place == CANCELLED else "over the price")
+    return "paid" if ticket.paid else "nothing to pay"
 
 
 def oval_of(ticket: Ticket) -> str:

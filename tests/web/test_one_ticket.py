@@ -70,6 +70,23 @@ def test_the_money_of_a_cancelled_order_is_given_back_by_one_tap():
     assert pays[0].command["data"]["amount"] == -1800
 
 
+def test_a_cancelled_order_whose_money_went_back_has_nothing_to_pay_and_no_price():
+    one = of(a_booth().ordered("T1").paid("T1", 500).paid("T1", -500).cancelled("T1"))
+
+    assert (one.row.due, one.row.is_due, one.price, one.pays) == ("nothing to pay", False, "", ())
+
+
+@pytest.mark.parametrize(
+    ("paid", "due", "word"),
+    [(500, "€13.00 due", "Hand over unpaid"), (1800, "paid", "Hand over"), (2000, "€2.00 over the price", "Hand over")],
+)
+def test_only_what_is_owed_makes_it_a_hand_over_unpaid(paid: int, due: str, word: str):
+    one = of(a_booth().ordered("T1", price=1800).paid("T1", paid).drawn("T1"))
+
+    assert one.hand_over is not None
+    assert (one.row.due, one.hand_over.said, one.is_owed) == (due, word, paid < 1800)
+
+
 def test_a_new_time_is_offered_only_when_it_differs_from_what_was_told():
     told = a_booth().ordered("T1", at="09:10").promised("T1", "09:12")
     late = standing(told, "09:40")
