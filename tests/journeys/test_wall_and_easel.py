@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from io import BytesIO
 from pathlib import Path
 
 import pytest
@@ -13,12 +14,14 @@ from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 from werkzeug.serving import make_server
 
 from portraitq.core.events import Event
+from portraitq.photo.intake import take_in
 from portraitq.store import journal
-from tests.web.conftest import PASSPHRASE, Web, make_web
+from tests.web.conftest import PASSPHRASE, Web, jpeg, make_web
 
 TELEVISION = {"width": 1920, "height": 1080}
 TABLETS = {"upright": {"width": 820, "height": 1180}, "wide": {"width": 1280, "height": 800}}
 PHONE = {"width": 360, "height": 740}
+PHONES = {"upright": PHONE, "on its side": {"width": 740, "height": 360}}
 BOUNCE_MS = 850  # longer than what counts as one press
 PATIENCE = 500  # looks, 50 ms apart: an outbox tries again after at most 15 s
 SAME_S = 0.5  # so exactly is a stage measured that was tapped without a network
@@ -307,7 +310,7 @@ def test_every_target_on_the_easel_is_at_least_64_px(web: Web, easel: Opens):
     press_main(page, "Layout done")
     page.get_by_role("button", name="Pause").click()
 
-    for size in (*TABLETS.values(), PHONE):
+    for size in (*TABLETS.values(), *PHONES.values()):
         page.set_viewport_size(size)
         small = page.evaluate(
             """() => [...document.querySelectorAll('main button, main a, summary')]
@@ -315,6 +318,41 @@ def test_every_target_on_the_easel_is_at_least_64_px(web: Web, easel: Opens):
                 .filter(([, box]) => box.width && (box.width < 64 || box.height < 64)).map(([text]) => text)"""
         )
         assert small == [], size
+
+
+@pytest.mark.parametrize("held", PHONES)
+def test_on_a_phone_every_tap_is_seen_without_scrolling(web: Web, easel: Opens, held: str):
+    ticket = web.order()
+    web.desk.add_photo(ticket, take_in(BytesIO(jpeg(900, 1200))))
+    web.desk.change_card(ticket, name="Anouk", contact="", note="freckles, please, and the scarf", is_child=False)
+    web.order()
+    page = easel(PHONES[held])
+    press_main(page, "Start number 1")
+    press_main(page, "Layout done")
+    says(page, "Likeness done")
+
+    out_of_sight = page.evaluate(
+        """() => [...document.querySelectorAll('main button')].filter((one) => one.offsetParent)
+            .filter((one) => {
+                const box = one.getBoundingClientRect();
+                return !one.contains(document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2));
+            }).map((one) => one.textContent)"""
+    )
+
+    assert out_of_sight == []
+
+
+def test_an_upright_photo_gets_more_than_half_of_an_upright_tablet(web: Web, easel: Opens):
+    ticket = web.order()
+    web.desk.add_photo(ticket, take_in(BytesIO(jpeg(900, 1200))))
+    page = easel(TABLETS["upright"])
+    press_main(page, "Start number 1")
+    says(page, "Layout done")
+
+    box = page.locator(".sketch__photo img").bounding_box()
+
+    assert box is not None
+    assert min(box["width"], box["height"] * 3 / 4) > TABLETS["upright"]["width"] * 0.55
 
 
 def test_stage_done_fills_the_lower_third(web: Web, easel: Opens):
