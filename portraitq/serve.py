@@ -28,9 +28,10 @@ from flask import Flask
 from portraitq import __version__, locality, passphrase, starter
 from portraitq.clock import Clock
 from portraitq.core.commands import Command
+from portraitq.core.errors import Malformed, Refused
 from portraitq.desk import Desks
 from portraitq.store import journal
-from portraitq.store.store import Store, open_store
+from portraitq.store.store import Store, StoreError, open_store
 from portraitq.ticket.qr import as_terminal, compact
 from portraitq.web.app import create_app
 
@@ -135,6 +136,19 @@ def first_start(store: Store, clock: Clock) -> str | None:
     return made
 
 
+def desks_of(where: str | Path, clock: Clock | None = None) -> Desks:
+    """The desks of the store at `where`; CannotServe when one of its journals is damaged."""
+    store = open_store(where)
+    try:
+        return Desks(store, clock)
+    except (Malformed, Refused) as damaged:
+        store.close()
+        raise CannotServe(
+            f"A journal in this store is damaged: {damaged} `portraitq check` says which and where; "
+            "keep a copy of the data folder before doing anything else."
+        ) from damaged
+
+
 def serve(where: str | Path, host: str, port: int, address: str | None, tell: Callable[[str], None]) -> None:
     """Serve the store at `where` until stopped. `tell` prints a line for whoever started it.
 
@@ -144,7 +158,7 @@ def serve(where: str | Path, host: str, port: int, address: str | None, tell: Ca
     store = open_store(where)
     made = first_start(store, Clock())
     store.close()
-    service = Service(lambda: Desks(open_store(where)), host, port, locality.address_for_phones(host, port, address))
+    service = Service(lambda: desks_of(where), host, port, locality.address_for_phones(host, port, address))
     _welcome(service, tell, made)
     run(service)
 
@@ -162,7 +176,7 @@ def serve_demo(
     one = demo.ticket_to_show(store)
     store.close()
     service = Service(
-        lambda: Desks(open_store(folder), demo.clock(today, speed)),
+        lambda: desks_of(folder, demo.clock(today, speed)),
         host,
         port,
         locality.address_for_phones(host, port, address),
@@ -203,6 +217,8 @@ def run(service: Service) -> None:
 def with_gunicorn(service: Service) -> None:
     """One worker of plain threads under gunicorn's arbiter, which starts it anew should it die."""
     from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
+    from gunicorn.arbiter import Arbiter  # type: ignore[import-untyped]
+    from gunicorn.errors import AppImportError  # type: ignore[import-untyped]
     from gunicorn.workers.gthread import ThreadWorker  # type: ignore[import-untyped]
 
     class Worker(ThreadWorker):  # type: ignore[misc]
@@ -234,9 +250,18 @@ def with_gunicorn(service: Service) -> None:
                 self.cfg.set(name, value)
 
         def load(self) -> Flask:
-            return service.app()  # in the worker, after the fork
+            try:
+                return service.app()  # in the worker, after the fork
+            except (CannotServe, StoreError) as no:
+                raise AppImportError(str(no)) from no  # told on stderr without a traceback
 
-    Server().run()
+    arbiter = os.getpid()
+    try:
+        Server().run()
+    except SystemExit as ended:  # the worker, a fork of this process, comes by here too; its code tells the arbiter why
+        if os.getpid() == arbiter and ended.code in (Arbiter.WORKER_BOOT_ERROR, Arbiter.APP_LOAD_ERROR):
+            raise SystemExit(1) from ended
+        raise
 
 
 def _gunicorn_settings(service: Service, worker: type) -> dict[str, Any]:
