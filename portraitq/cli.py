@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
 import logging
 import os
+import re
 import sys
 import tempfile
+import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -26,7 +29,7 @@ class Failed(click.ClickException):
 
     def show(self, file: Any = None) -> None:
         """Print the sentence and nothing else."""
-        click.echo(self.format_message(), err=True)
+        click.echo(" ".join(self.format_message().split()), err=True)  # some servers answer in several lines
 
 
 class Portraitq(click.Group):
@@ -62,18 +65,29 @@ def main() -> None:
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
 
 
+def _an_address(ctx: click.Context, option: click.Parameter, given: str | None) -> str | None:
+    """The address of a database as it came; a path would quietly become another, empty store."""
+    if given and "://" not in given:
+        raise Failed(
+            f"--database: an address such as postgresql://USER@HOST/NAME was expected, not {given!r}; "
+            "a folder is given with --data."
+        )
+    return given or None
+
+
 def _stored(command: Callable[..., Any]) -> Callable[..., Any]:
     """Options that say which store: they arrive as `where`."""
     command = click.option(
         "--database",
         envvar="PORTRAITQ_DATABASE",
         metavar="URL",
+        callback=_an_address,
         help="Address of a database instead of a file, such as postgresql://USER@HOST/NAME.",
     )(command)
     return click.option(
         "--data",
         envvar="PORTRAITQ_DATA",
-        type=click.Path(file_okay=False, path_type=Path),
+        type=click.Path(path_type=Path),
         default=paths.data_folder,
         show_default=str(paths.data_folder()),
         help="Folder of the booth's store.",
@@ -150,12 +164,12 @@ def _tell(line: str) -> None:
     sys.stdout.flush()
 
 
-JOURNAL = click.argument("journal", type=click.Path(dir_okay=False, path_type=Path))
+JOURNAL = click.argument("journal", type=click.Path(path_type=Path))
 
 
 @main.command()
 @JOURNAL
-@click.option("--quotes", type=click.Path(dir_okay=False, path_type=Path), required=True, help="CSV file to write.")
+@click.option("--quotes", type=click.Path(path_type=Path), required=True, help="CSV file to write.")
 @click.option(
     "--at",
     type=click.Choice(["ordered", "every"]),
@@ -170,6 +184,8 @@ def replay(journal: Path, quotes: Path, at: str) -> None:
 
     with _file_errors(journal):
         events = _events_of(journal)
+    if quotes.exists() and quotes.samefile(journal):
+        raise Failed(f"--quotes {quotes} is the journal itself, which it would overwrite: give the CSV another name.")
     with _progress("Replaying") as progress, _file_errors(quotes):
         count = write_csv(replayed(events, "every" if at == "every" else "ordered", progress), quotes)
     click.echo(f"{count} quotes written to {quotes}", err=True)
@@ -177,37 +193,48 @@ def replay(journal: Path, quotes: Path, at: str) -> None:
 
 @main.command()
 @JOURNAL
-def score(journal: Path) -> None:
+@click.option("--json", "as_json", is_flag=True, help="The figures as JSON, for scripts.")
+def score(journal: Path, as_json: bool) -> None:
     """Say how good the quotes on a past journal were, beside three plain ways of guessing."""
+    import json
+
     from portraitq.forecast.score import report, table
 
     with _file_errors(journal):
         events = _events_of(journal)
     with _progress("Scoring") as progress:
         scores = report(events, progress)
-    click.echo(table(scores))
+    click.echo(json.dumps(scores, indent=2, allow_nan=False) if as_json else table(scores))
 
 
 @main.command(name="import")
-@click.argument("file", type=click.Path(dir_okay=False, allow_dash=True, path_type=Path))
-@click.option("--booth", metavar="BOOTH", required=True, help="The name of the new booth in addresses.")
+@click.argument("file", type=click.Path(allow_dash=True, path_type=Path))
+@click.option(
+    "--booth", metavar="BOOTH", help="The name of the new booth in addresses; made of its set-up's when left out."
+)
 @_stored
-def import_(file: Path, booth: str, data: Path, database: str | None) -> None:
-    """Bring a journal file in as a new booth: all of it, or nothing."""
+def import_(file: Path, booth: str | None, data: Path, database: str | None) -> None:
+    """Bring a journal file in as a new booth, and print its name in addresses: all of it, or nothing."""
     with _file_errors(file):
         lines = _lines_of(file)
+    if not lines:
+        raise Failed(f"{_named(file)} is empty: there is nothing to import.")
+    booth = _address_out_of(lines) if booth is None else booth
     _fit_for_addresses(booth)
     with _desks(database or data) as desks:
+        if booth in desks.slugs():
+            raise Failed(f"There is a booth {booth!r} already: give the new one another name with --booth.")
         try:
             desk = desks.import_journal(booth, lines)
         except RefusedLine as no:
             raise Failed(f"{_named(file)}, {no} Nothing was imported.") from no
         seq = desk.standing(wait_s=0).seq
+    click.echo(booth)
     click.echo(f"{seq} lines imported as {booth}. A service that runs shows it once it is started anew.", err=True)
 
 
 @main.command()
-@click.argument("file", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@click.argument("file", type=click.Path(path_type=Path), required=False)
 @_booth
 @_stored
 def export(file: Path | None, booth: str | None, data: Path, database: str | None) -> None:
@@ -338,10 +365,9 @@ def _store(where: str | Path) -> Iterator[Any]:
 
 @contextmanager
 def _desks(where: str | Path) -> Iterator[Any]:
-    from portraitq.desk import Desks
-    from portraitq.store.store import open_store
+    from portraitq.serve import desks_of
 
-    desks = Desks(open_store(where))
+    desks = desks_of(where)
     try:
         yield desks
     finally:
@@ -351,7 +377,7 @@ def _desks(where: str | Path) -> Iterator[Any]:
 @contextmanager
 def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
     """A bar on stderr that says how many lines of how many are read."""
-    with click.progressbar(length=1, label=label, file=sys.stderr) as bar:
+    with click.progressbar(length=1, label=label, file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
 
         def told(done: int, of: int) -> None:
             bar.length = max(of, 1)
@@ -381,7 +407,7 @@ def _named(file: Path) -> str:
 
 def _lines_of(file: Path) -> list[str]:
     raw = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
-    lines = raw.decode("utf-8").split("\n")
+    lines = raw.removeprefix(codecs.BOM_UTF8).decode("utf-8").split("\n")  # some editors put a mark in front
     return lines[:-1] if lines[-1] == "" else lines
 
 
@@ -397,7 +423,9 @@ def _which(known: list[str], asked: str | None) -> str:
         return asked
     if asked is None and len(known) == 1:
         return known[0]
-    there = f"there is: {', '.join(known)}" if known else "there is none yet"
+    if not known:
+        raise Failed("There is no booth in this store yet: give the folder of one with --data.")
+    there = f"there is: {', '.join(known)}"
     raise Failed(f"There is no booth {asked!r} ({there})." if asked else f"Say which booth with --booth ({there}).")
 
 
@@ -411,9 +439,24 @@ def _ticket(desks: Any, name: str, booth: str | None) -> tuple[Any, str]:
     return desk, desk.ticket(name).id
 
 
-def _fit_for_addresses(booth: str) -> None:
-    import re
+def _address_out_of(lines: list[str]) -> str:
+    """A name in addresses made of the booth's own: `Quayside Portraits` becomes `quayside-portraits`."""
+    from portraitq import starter
+    from portraitq.core.events import SetUp, parse_line
+    from portraitq.web.app import RESERVED
 
+    told = next((line for line in reversed(lines) if '"set_up"' in line), "{}")
+    try:
+        data = parse_line(told).data
+    except Malformed:  # the import itself says which line is wrong, and how
+        return starter.SLUG
+    name = data.booth.name if isinstance(data, SetUp) else ""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    made = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:32].strip("-")
+    return made if made and made not in RESERVED else starter.SLUG
+
+
+def _fit_for_addresses(booth: str) -> None:
     from portraitq.web.app import RESERVED
 
     if not re.fullmatch(r"[a-z0-9-]{1,32}", booth) or booth in RESERVED:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import signal
@@ -23,6 +24,8 @@ from portraitq import cli, passphrase, starter
 from portraitq.core.commands import Command, Order
 from portraitq.core.events import print_line
 from portraitq.desk import Desks, NewCard
+from portraitq.forecast.replay import read_journal
+from portraitq.forecast.score import report
 from portraitq.serve import CannotServe, free_port
 from portraitq.store import devices
 from portraitq.store.store import open_store
@@ -69,7 +72,7 @@ def test_what_is_exported_imported_and_exported_again_is_the_same_to_the_byte(bo
 
     assert (first.exit_code, taken.exit_code, again.exit_code) == (0, 0, 0)
     assert (tmp_path / "again.jsonl").read_bytes() == first.stdout_bytes
-    assert taken.stdout == again.stdout == ""
+    assert (taken.stdout, again.stdout) == ("pier\n", "")
     assert b"Ana" not in first.stdout_bytes
 
 
@@ -121,6 +124,52 @@ def test_a_booth_gets_no_name_that_is_none_in_addresses(booth: Path, tmp_path: P
     portraitq("export", file, "--data", booth)
 
     assert portraitq("import", file, "--booth", name, "--data", tmp_path / "other").exit_code == 1
+
+
+def test_an_imported_booth_without_a_name_for_addresses_gets_one_out_of_its_own(booth: Path, tmp_path: Path):
+    set_up = starter.set_up("Europe/Lisbon", "EUR")
+    for name, expected in (("Café “Am Kai” 2", "cafe-am-kai-2"), ("Api", "booth"), ("肖像", "booth")):
+        desks = Desks(open_store(tmp_path / f"made {name}"))
+        desks.create("made", set_up.model_copy(update={"booth": set_up.booth.model_copy(update={"name": name})}))
+        desks.close()
+        portraitq("export", tmp_path / "made.jsonl", "--data", tmp_path / f"made {name}")
+
+        taken = portraitq("import", tmp_path / "made.jsonl", "--data", tmp_path / f"taken {name}")
+
+        assert (taken.exit_code, taken.stdout) == (0, f"{expected}\n")
+        assert portraitq("check", "--data", tmp_path / f"taken {name}").stdout.startswith(f"{expected}: 1 lines, whole")
+
+
+def test_a_journal_that_windows_editors_saved_is_taken(booth: Path, tmp_path: Path):
+    exported = portraitq("export", "--data", booth).stdout_bytes
+    (tmp_path / "edited.jsonl").write_bytes(b"\xef\xbb\xbf" + exported.replace(b"\n", b"\r\n").removesuffix(b"\r\n"))
+
+    taken = portraitq("import", tmp_path / "edited.jsonl", "--booth", "pier", "--data", tmp_path / "other")
+
+    assert taken.exit_code == 0
+    assert portraitq("export", "--data", tmp_path / "other").stdout_bytes == exported
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [["import", "{}"], ["score", "{}"], ["replay", "{}", "--quotes", "q.csv"], ["export", "{}"]],
+    ids=lambda typed: typed[0],
+)
+def test_a_folder_in_a_files_place_is_told_in_one_sentence(booth: Path, tmp_path: Path, typed: list[str]):
+    command = [part.format(tmp_path) for part in typed]
+    where = ["--data", booth] if typed[0] in ("import", "export") else []
+
+    result = portraitq(*command, *where)
+
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == f"{tmp_path}: Is a directory.\n"
+
+
+def test_a_path_for_a_databases_address_makes_no_store(tmp_path: Path):
+    result = portraitq("check", "--database", tmp_path / "other")
+
+    assert (result.exit_code, "postgresql://" in result.stderr) == (1, True)
+    assert not (tmp_path / "other").exists()
 
 
 def test_a_booth_that_is_there_is_not_imported_over(booth: Path, tmp_path: Path):
@@ -246,6 +295,50 @@ def test_replay_writes_a_row_for_each_order(booth: Path, tmp_path: Path):
     assert result.exit_code == 0, result.stderr
     assert rows[0] == b"seq,at,ticket,q05,q10,q20,q30,q40,q50,q60,q70,q80,q90,q95,ready_by,ready_at"
     assert (len(rows), rows[-1]) == (3, b"")
+
+
+def test_quotes_never_overwrite_their_journal(booth: Path, tmp_path: Path):
+    journal = tmp_path / "quay.jsonl"
+    portraitq("export", journal, "--data", booth)
+    before = journal.read_bytes()
+
+    result = portraitq("replay", journal, "--quotes", journal)
+
+    assert (result.exit_code, "overwrite" in result.stderr) == (1, True)
+    assert journal.read_bytes() == before
+
+
+def test_the_score_comes_as_json_too(booth: Path, tmp_path: Path):
+    portraitq("export", tmp_path / "quay.jsonl", "--data", booth)
+
+    result = portraitq("score", tmp_path / "quay.jsonl", "--json")
+
+    events = read_journal(tmp_path / "quay.jsonl")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert json.loads(result.stdout) == report(events)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="gunicorn does not run there")
+def test_a_damaged_journal_is_told_without_a_traceback(booth: Path):
+    store = open_store(booth)
+    with store.writing() as conn:
+        conn.execute(text("UPDATE journal SET line = '{' WHERE seq = 2"))
+    store.close()
+    where = ["--data", str(booth), "--host", "127.0.0.1", "--port", "0"]
+
+    result = subprocess.run(
+        [sys.executable, "-m", "portraitq", "serve", *where],
+        capture_output=True,
+        text=True,
+        cwd=Path(cli.__file__).parents[1],
+        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        timeout=PATIENCE_S,
+    )
+
+    assert result.returncode == 1
+    assert "damaged" in result.stderr
+    assert "portraitq check" in result.stderr
+    assert "Traceback" not in result.stderr
 
 
 @contextmanager
