@@ -4,6 +4,7 @@
 import { say } from "./taps.js";
 import { renew, token } from "./token.js";
 
+const UNSIGNED = "Your sign-in has run out. Sign in on another tab, then tap again: everything here stays.";
 const sheet = document.getElementById("sheet");
 const content = document.querySelector("[data-sheet-content]");
 let source = content?.dataset.source ?? "";
@@ -23,7 +24,8 @@ async function read() {
   address.searchParams.set("sheet", "1");
   try {
     const answer = await fetch(address, { headers: { Accept: "text/html" }, cache: "no-store" });
-    if (answer.redirected || !answer.ok) { location.href = source; return false; }
+    if (answer.redirected) { say(UNSIGNED); return false; }
+    if (!answer.ok) { location.href = source; return false; }
     const opened = [...content.querySelectorAll("details[open][data-key]")].map((one) => one.dataset.key);
     content.innerHTML = await answer.text();
     for (const key of opened) content.querySelector(`details[data-key="${CSS.escape(key)}"]`)?.setAttribute("open", "");
@@ -57,7 +59,7 @@ async function sendForm(form, button) {
     const post = () => fetch(form.action, { method: "POST", body, headers: { "X-Portraitq-Token": token(), Accept: "application/json" } });
     let answer = await post();
     if ((answer.status === 401 || answer.status === 403) && await renew()) answer = await post();
-    if (answer.status === 401 || answer.status === 403) { location.href = `/sign-in?next=${encodeURIComponent(location.pathname)}`; return; }
+    if (answer.status === 401 || answer.status === 403) { refuse(form, UNSIGNED); return; }
     if (!answer.ok) { refuse(form, ((await answer.json()).detail ?? "The booth did not take it. Try again.").replace(/^[a-z_]+: /, "")); return; }
     if (form.dataset.form === "reload") { location.reload(); return; }
     await read();
@@ -92,6 +94,7 @@ document.addEventListener("change", (event) => {
 });
 
 sheet?.addEventListener("close", () => {
+  if (sheet.open) return; // opened again before this was told
   content.replaceChildren();
   const again = opener && !opener.isConnected ? document.querySelector(`a[href="${CSS.escape(opener.getAttribute("href"))}"]`) : opener;
   again?.focus({ preventScroll: true });

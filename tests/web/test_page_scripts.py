@@ -96,6 +96,15 @@ def sign_in_runs_out(page: Page) -> None:
     page.context.clear_cookies()
 
 
+def sign_in_elsewhere(page: Page, served: str) -> None:
+    """On another tab of the same browser."""
+    other = page.context.new_page()
+    other.goto(f"{served}/sign-in")
+    other.fill("input[name=passphrase]", PASSPHRASE)
+    other.click("main button")
+    other.wait_for_url(f"{served}/")
+
+
 def test_a_finger_that_bounces_taps_once(web: Web, counter: Page):
     tap(counter)
     tap(counter)
@@ -152,17 +161,40 @@ def test_taps_kept_without_a_sign_in_are_sent_once_after_signing_in_on_another_t
     sign_in_runs_out(counter)
     tap(counter)
     expect(counter.locator("#unsent")).to_contain_text("1 tap is not sent yet: your sign-in has run out")
-    other = counter.context.new_page()
-    other.goto(f"{served}/sign-in")
-    other.fill("input[name=passphrase]", PASSPHRASE)
-    other.click("main button")
-    other.wait_for_url(f"{served}/")
+    sign_in_elsewhere(counter, served)
 
     tap(counter)
 
     assert len(until_walked(web, counter, 2)) == 2
     expect(counter.locator("#unsent")).to_be_hidden()
     expect(counter.locator("#said")).to_be_empty()
+
+
+def test_a_sign_in_that_ran_out_loses_nothing_that_is_typed_on_a_sheet(web: Web, served: str, counter: Page):
+    ticket = web.order()
+    counter.click(f"#queue a[href$='/tickets/{ticket}']")
+    counter.click("#sheet summary:has-text('Add name')")
+    counter.fill("#sheet [name=name]", "Anouk")
+    sign_in_runs_out(counter)
+
+    counter.click("#sheet [data-form]:has([name=name]) button")
+    expect(counter.locator("#sheet form .refusal:visible")).to_contain_text("Your sign-in has run out")
+    sign_in_elsewhere(counter, served)
+    counter.click("#sheet [data-form]:has([name=name]) button")
+
+    expect(counter.locator("#sheet .facts")).to_contain_text("Anouk")
+
+
+def test_a_sign_in_that_ran_out_leaves_a_half_typed_order_where_it_is(web: Web, counter: Page):
+    ticket = web.order()
+    counter.fill("#order [name=price]", "17")
+    counter.wait_for_selector(f"#queue a[href$='/tickets/{ticket}']")
+    sign_in_runs_out(counter)
+
+    counter.click(f"#queue a[href$='/tickets/{ticket}']")
+
+    expect(counter.locator("#said")).to_contain_text("Your sign-in has run out")
+    assert counter.input_value("#order [name=price]") == "17"
 
 
 def test_a_refusal_is_said_in_words_and_can_be_put_away(web: Web, counter: Page):
