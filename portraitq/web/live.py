@@ -21,6 +21,7 @@ from flask_socketio import SocketIO
 
 from portraitq import passphrase
 from portraitq.core.errors import Malformed, Refused
+from portraitq.core.events import shown
 from portraitq.desk import Desk, Desks, NoSuchBooth, NoSuchTicket, Standing
 from portraitq.store.store import StoreError
 from portraitq.ticket.codes import normalise
@@ -28,7 +29,7 @@ from portraitq.web import problems
 from portraitq.web.here import desk_at, desks
 from portraitq.web.problems import NotThere, Unsigned
 from portraitq.web.staff import Pass, device_pass, staff_pass, still_valid
-from portraitq.web.views import STAFF, Rendered, render_view, view_named
+from portraitq.web.views import STAFF, Rendered, View, render_view, view_named
 
 NAMESPACE = "/live"
 UNCHANGED_S = 50.0  # a view that stands still is sent again after this, so that "as of" stays younger than a minute
@@ -168,7 +169,7 @@ class Publisher:
     def _send_first(self, one: Watcher, view: Rendered, knows_more: bool) -> None:
         name, message = "view", view.message()
         if knows_more:  # another journal than the page was made from: a backup, a new demo
-            name, message = "start_over", {}
+            self._io.server.emit("start_over", {}, to=one.sid, namespace=NAMESPACE)
         elif one.etag == view.etag:
             name = "same"
             del message["html"]
@@ -249,7 +250,7 @@ def watcher_of(sid: str, auth: object) -> Watcher:
         desk, arg = found[0], normal
     else:
         desk = desk_at(_word(auth, "booth"))
-        arg = _word(auth, view.arg_name) if view.arg_name else ""
+        arg = _which(view, desk, auth)
     staff = staff_pass()
     if staff is None and isinstance(auth.get("key"), str):
         staff = device_pass(auth["key"])
@@ -268,10 +269,18 @@ def watcher_of(sid: str, auth: object) -> Watcher:
     )
 
 
+def _which(view: View, desk: Desk, auth: dict[Any, Any]) -> str:
+    """Which one of the booth's views of that name; an easel of which no artist is said is the first one's."""
+    if view.arg_name == "artist" and "artist" not in auth:
+        set_up = desk.standing(wait_s=0).booth.set_up
+        return set_up.artists[0].id if set_up and set_up.artists else ""
+    return _word(auth, view.arg_name) if view.arg_name else ""
+
+
 def _word(auth: dict[Any, Any], key: str) -> str:
     word = auth.get(key)
     if not isinstance(word, str) or not 0 < len(word) <= LONGEST_WORD:
-        raise Malformed(f"{key}: a word was expected in auth, not {type(word).__name__}.", key)
+        raise Malformed(f"{key}: a word was expected in auth, not {shown(word)}.", key)
     return word
 
 

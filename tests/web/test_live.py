@@ -191,6 +191,18 @@ def test_a_page_from_another_journal_is_told_to_start_over(web: Web, served: str
 
     with connected(served, view="wall", booth="quay", seq=10_000) as client:
         assert client.event() == ("start_over", {})
+        assert client.view()["seq"] == web.desk.standing().seq  # for clients that know no other event
+
+
+def test_an_easel_of_which_no_artist_is_said_is_the_first_ones(web: Web, served: str):
+    key = web.key()["Authorization"].removeprefix("Bearer ")
+
+    with connected(served, view="easel", booth="quay", key=key, artist="a1") as client:
+        named = client.view()
+    with connected(served, view="easel", booth="quay", key=key) as client:
+        unnamed = client.view()
+
+    assert unnamed["html"] == named["html"]
 
 
 def test_a_view_that_stands_still_says_now_and_then_that_it_does(
