@@ -34,6 +34,8 @@ from portraitq.web.wire import Window as ReadyWindow
 LARGEST_JSON_BYTES = 2 * 1024 * 1024  # the largest set-up there may be, twice over
 JSONL = "application/jsonl"
 FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")  # the latter where there is no photo
+# `photo` without a file is what browsers send where none was chosen; `token` is the page's own
+ORDER_FIELDS = {"order", "name", "contact", "note", "is_child", "consent_by", "photo", "token"}
 NO = ("", "0", "false", "off", "no")
 LARGEST_EXACT = 2**53  # above it a float of 64 bits leaves out whole numbers
 B = TypeVar("B", bound=BaseModel)
@@ -96,6 +98,8 @@ def orders(booth: str) -> Response:
         raise Malformed('order: a field with JSON like {"id", "style", "sitters"} was expected in the form.', "order")
     order = _well_formed(NewOrder, parse_json(request.form["order"], "order"), "order")
     fields = {key: value for key, value in request.form.items() if key != "is_child" or value.lower() not in NO}
+    if unknown := set(fields) - ORDER_FIELDS:
+        raise Malformed(f"{min(unknown)[:40]}: there is no such field here.", min(unknown)[:40])
     card = read_card(fields)
     if stray := set(request.files) - {"photo"}:
         raise Malformed(f"{min(stray)[:40]}: files are taken in the field photo alone.", min(stray)[:40])

@@ -9,6 +9,7 @@ from flask import Blueprint, Flask, Response, jsonify, render_template, request
 
 from portraitq import __version__, paths
 from portraitq.desk import Desks
+from portraitq.store import journal
 from portraitq.store.store import StoreError
 from portraitq.web import (
     api,
@@ -114,10 +115,11 @@ def healthz() -> Response:
     """Whether the program is alive and its store answers."""
     try:
         all_desks().store.ping()
+        with all_desks().store.reading() as connection:
+            seqs = {slug: {"seq": journal.head(connection, slug)} for slug in all_desks().slugs()}
     except StoreError as silent:
         log.error("the store does not answer: %s", silent)
         return problem(503, "The store does not answer.", headers={"Retry-After": "5"}, version=__version__)
-    seqs = {slug: {"seq": all_desks().at(slug).standing(wait_s=0).seq} for slug in all_desks().slugs()}
     answer = jsonify({"status": "ok", "version": __version__, "booths": seqs})
     answer.headers["Cache-Control"] = "no-store"
     return answer

@@ -85,7 +85,7 @@ def problem(
 
 def wants_document() -> bool:
     """Whether who asks is a script: the API, one of our own scripts, or somebody who prefers JSON."""
-    if request.path.startswith("/api/") or TOKEN_HEADER in request.headers:
+    if f"{request.path}/".startswith("/api/") or TOKEN_HEADER in request.headers:
         return True
     best = request.accept_mimetypes.best_match(["text/html", PROBLEM_JSON, "application/json"], default="text/html")
     return best != "text/html"

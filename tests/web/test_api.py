@@ -253,6 +253,29 @@ def test_the_health_page_says_how_far_each_booth_has_come(web: Web):
     assert answer.json["booths"] == {"quay": {"seq": seq}}
 
 
+def test_the_health_page_knows_what_was_acknowledged_a_moment_ago(web: Web, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(web.desk, "_wake", lambda: None)  # no re-quote has come round yet
+    before = web.client.get("/healthz").json["booths"]["quay"]["seq"]
+
+    web.do("walked_away", style=None, sitters=1, ready_by=None)
+
+    assert web.client.get("/healthz").json["booths"]["quay"]["seq"] == before + 1
+
+
+def test_a_field_of_the_order_form_that_there_is_not_is_named(web: Web):
+    answer = web.client.post(f"{API}/orders", headers=web.key(), data=order_form(contakt="555 0142"))
+
+    assert (answer.status_code, answer.json["field"]) == (422, "contakt")
+    assert web.desk.standing().booth.queue == ()
+
+
+@pytest.mark.parametrize("path", ["/api", "/api/", "/api/v1", "/api/v2/x"])
+def test_an_address_of_the_api_that_there_is_not_is_a_problem_document(web: Web, path: str):
+    answer = web.client.get(path)
+
+    assert (answer.status_code, answer.content_type) == (404, "application/problem+json")
+
+
 def test_the_health_page_says_503_when_the_store_does_not_answer(web: Web, monkeypatch: pytest.MonkeyPatch):
     from portraitq.store.store import StoreError
 
