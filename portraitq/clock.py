@@ -37,8 +37,12 @@ class Clock:
             self._said, self._read_s = joined, read_s
             return joined
 
+    def of_its_own(self) -> Clock:
+        """A clock that can be set on without setting others on; one that is not the system's stays what it is."""
+        return Clock() if self._follows_system else self
+
     def skip_to(self, at: datetime) -> None:
-        """Go straight on to `at`, unless it is past; only for a clock that is not the system's."""
+        """Go straight on to `at`, unless it is past; the system's clock is followed again once it is later."""
         with self._lock:
             self._said = max(self._said, at)
 

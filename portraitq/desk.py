@@ -17,7 +17,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from portraitq.clock import Clock
+from portraitq.clock import JUMP_S, Clock
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Refused
@@ -99,7 +99,7 @@ class Desk:
     """One booth's desk. Any number of threads may use it."""
 
     def __init__(self, slug: str, store: Store, clock: Clock, heard: Callable[[Desk, Standing], None]) -> None:
-        self.slug, self.store, self.clock, self._heard = slug, store, clock, heard
+        self.slug, self.store, self.clock, self._heard = slug, store, clock.of_its_own(), heard
         self._turn = threading.Lock()  # one command at a time is decided
         self._news = threading.Condition()
         self._closed, self._asked = False, False
@@ -152,7 +152,7 @@ class Desk:
 
     def quote(self, style: str, sitters: int, artist: str | None = None) -> Quote:
         """When such a portrait, ordered now, would be ready. Raises Refused when the booth does not draw it."""
-        booth, now = self._booth, self.clock.now()
+        booth, now = self._booth, self._now()
         decide(booth, Command("quote", Order(style=style, sitters=sitters, artist=artist)), now)
         return quote_order(booth, self._standing.pace, now, style=style, sitters=sitters, artist=artist)
 
@@ -233,7 +233,7 @@ class Desk:
                 with self.store.reading() as connection:
                     if done := journal.of_command(connection, self.slug, command.id):
                         return Outcome(done[-1].seq, tuple(done), is_repeat=True)
-                now = self.clock.now()
+                now = self._now()
                 events = decide(self._booth, complete(self._booth, now) if complete else command, now)
                 after = fold(self._booth, events)
                 try:
@@ -275,6 +275,16 @@ class Desk:
                 command = Command(f"erase-{secrets.token_hex(8)}", Erased(ticket=id), SYSTEM)
                 self._written(command, self._erase_what_was_asked)
 
+    def _now(self) -> datetime:
+        """Now; where the clock is behind the journal's last line (a board without one of its own), on from there."""
+        now, last_at = self.clock.now(), self._booth.last_at
+        if last_at is None or now >= last_at:
+            return now
+        if (behind := last_at - now).total_seconds() > JUMP_S:
+            log.warning("The clock is %s behind the journal of %s: set it right.", behind, self.slug)
+        self.clock.skip_to(last_at)
+        return last_at
+
     def _catch_up(self) -> None:
         """Fold what other processes appended; the caller holds the turn."""
         with self.store.reading() as connection:
@@ -292,7 +302,7 @@ class Desk:
         self._heard(self, self._standing)
 
     def _requoted(self, before: Standing | None) -> Standing:
-        booth, now = self._booth, self.clock.now()
+        booth, now = self._booth, self._now()
         pace = pace_of(booth, previous=before.pace if before else None)
         return Standing(self.slug, booth, forecast(booth, pace, now), pace, now)
 

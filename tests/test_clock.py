@@ -57,6 +57,19 @@ def test_a_sleep_under_a_closed_lid_is_followed(hands: Hands, caplog: pytest.Log
     assert "moved on by 1800 s" in caplog.text
 
 
+def test_a_clock_that_is_behind_is_set_on_until_the_system_has_come_round(hands: Hands) -> None:
+    system = Clock()
+    clock = system.of_its_own()
+
+    clock.skip_to(START + timedelta(hours=1))
+    hands.go_by(60)
+    while_behind = clock.now()
+    hands.go_by(60, jump_s=7200)
+
+    assert while_behind == START + timedelta(hours=1, seconds=60)
+    assert clock.now() == system.now() == START + timedelta(hours=2, seconds=120)
+
+
 def test_the_demos_clock_runs_as_fast_as_asked_and_skips_the_night(hands: Hands) -> None:
     clock = Clock(start_at=START, speed=10)
 

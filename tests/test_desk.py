@@ -309,6 +309,23 @@ def test_everything_is_found_again_after_a_restart_the_running_stage_included(de
     again.close()
 
 
+def test_a_board_that_starts_with_a_clock_that_is_behind_takes_orders_from_the_last_line_on(
+    desks: Desks, tmp_path: Path
+) -> None:
+    _order(desks.at("quayside"))
+    last_at = desks.at("quayside").standing(wait_s=5).booth.last_at
+    assert last_at is not None
+
+    again = Desks(open_store(tmp_path), Clock(start_at=NOW - timedelta(hours=5)))
+    taken = again.at("quayside").take_order(Command("later", Order(style="ink-head", sitters=1)), NewCard(), ())
+
+    assert taken.outcome.events[0].at >= last_at
+    assert taken.ready_by is not None
+    assert taken.ready_by > last_at
+    assert again.at("quayside").clock.now() > last_at  # time goes on, so that stages are still measured
+    again.close()
+
+
 def test_a_journal_of_nonsense_makes_no_booth(desks: Desks) -> None:
     lines = [*a_booth().lines, '{"seq":99}']
 
