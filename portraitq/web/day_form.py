@@ -11,13 +11,16 @@ from zoneinfo import ZoneInfo
 from portraitq.core.booth import Booth, local_day
 from portraitq.core.commands import Command, read_command
 from portraitq.core.errors import Malformed
-from portraitq.core.events import ArtistIn, easel, print_instant
-from portraitq.core.life import IN_QUEUE, ON_EASEL, READY
+from portraitq.core.events import ArtistIn, Collected, easel, print_instant
+from portraitq.core.life import IN_QUEUE, ON_EASEL, READY, Ticket
+from portraitq.daybook.days import day_named
+from portraitq.daybook.takings import takings_of
 from portraitq.starter import first_day
 from portraitq.web.order_form import fresh_id
 from portraitq.web.said import clock_time, day_said, money
 
 LONGEST_DAY = timedelta(hours=24)
+LONGEST_NIGHT = timedelta(hours=18)  # tomorrow's closing time that is further away is today's, which has passed
 LONGEST_ID = 26  # ids of the artists' commands are made from it
 CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
 
@@ -83,6 +86,11 @@ def read_day(form: Mapping[str, str], booth: Booth, now: datetime, by: str) -> l
     """The commands that open the day and bring the artists in; Malformed names the field."""
     id = (form.get("id") or fresh_id())[:LONGEST_ID]
     closes_at = _clock(form, "closes", booth.zone, now)
+    if closes_at - now > LONGEST_NIGHT and local_day(closes_at, booth.zone) != local_day(now, booth.zone):
+        said = clock_time(closes_at, booth.zone)
+        raise Malformed(
+            f"closes: {said} has passed today, and tomorrow's is too far away: choose a later time.", "closes"
+        )
     breaks = []
     artists = [artist.id for artist in booth.set_up.artists] if booth.set_up else []
     for artist in artists:
@@ -112,11 +120,12 @@ def _clock(form: Mapping[str, str], field: str, zone: ZoneInfo, after: datetime)
 
 
 def day_end(booth: Booth) -> DayEnd | None:
-    """What closing the day that is open would leave; None when none is open."""
+    """What closing the day that is open would leave, counted as the day book does; None when none is open."""
     day = booth.day
     if day is None or booth.set_up is None:
         return None
-    of_day = [ticket for ticket in booth.tickets.values() if ticket.day == day.day]
+    today = day_named(booth, day.day)
+    assert today is not None
     open_tickets = booth.open_tickets()
     waiting = sum(ticket.place in IN_QUEUE for ticket in open_tickets)
     at_easel = [ticket for ticket in open_tickets if ticket.place in ON_EASEL]
@@ -132,7 +141,11 @@ def day_end(booth: Booth) -> DayEnd | None:
         day=day_said(day.day),
         closes=clock_time(day.closes_at, booth.zone),
         carries=tuple(carries),
-        drawn=sum(ticket.finished_at is not None and ticket.finished_at >= day.opened_at for ticket in of_day),
-        collected=sum(ticket.was_collected for ticket in of_day),
-        paid=money(sum(ticket.paid for ticket in of_day), booth.set_up.booth.currency),
+        drawn=sum(today.holds(ticket.finished_at) for ticket in booth.tickets.values()),
+        collected=sum(today.holds(_first_collected_at(ticket)) for ticket in booth.tickets.values()),
+        paid=money(takings_of(today, booth.tickets.values()).net, booth.set_up.booth.currency),
     )
+
+
+def _first_collected_at(ticket: Ticket) -> datetime | None:
+    return next((event.happened_at for event in ticket.history if isinstance(event.data, Collected)), None)

@@ -32,6 +32,17 @@ def test_a_closing_after_midnight_is_tomorrows():
     assert print_instant(opened({"closes": "01:30"}, "20:00").closes_at) == "2026-06-07T00:30:00.000Z"
 
 
+def test_a_closing_time_that_has_just_passed_is_not_taken_for_tomorrows():
+    with pytest.raises(Malformed, match="09:30 has passed today") as no:
+        opened({"closes": "09:30"}, "09:00")  # 10:00 in Lisbon
+
+    assert no.value.field == "closes"
+
+
+def test_a_day_opened_at_night_may_close_in_its_evening():
+    assert print_instant(opened({"closes": "23:00"}, "00:30").closes_at) == "2026-06-06T22:00:00.000Z"
+
+
 def test_the_night_when_clocks_go_back_counts_the_hour_that_is_meant():
     # Lisbon leaves summer time on 2026-10-25 at 02:00, which is 01:00 UTC (tz database, rules of the EU).
     evening = datetime(2026, 10, 24, 20, 0, tzinfo=UTC)
@@ -96,3 +107,13 @@ def test_closing_says_what_stays_open():
         "1 ready portrait stays on the rack.",
     )
     assert (end.drawn, end.collected, end.paid) == (2, 1, "€18.00")
+
+
+def test_what_was_ordered_the_day_before_counts_where_it_was_handed_over_and_paid():
+    told = a_booth().ordered("T1").drawn("T1").paid("T1", 1000).day_closed()
+    told = told.day_opened("2026-06-07").paid("T1", 800).collected("T1")
+
+    end = day_end(told.booth)
+
+    assert end is not None
+    assert (end.drawn, end.collected, end.paid) == (0, 1, "€8.00")
