@@ -89,7 +89,7 @@ def payments_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
 
 def _ticket_row(line: Line, booth: Booth, names: dict[str, str], digits: int) -> tuple[Cell, ...]:
     ticket, word = line.ticket, line.word
-    asked, artist = ticket.wants_artist or "", ticket.artist or ""
+    asked, artist = ticket.wants_artist or "", line.drawn_by
     return (
         *(ticket.day, ticket.number, ticket.id, ticket.style.name, ticket.sitters),
         *(names.get(asked, asked), names.get(artist, artist), ticket.place),

@@ -71,6 +71,12 @@ class Line:
     drawn_s: float
 
     @property
+    def drawn_by(self) -> str:
+        """The artist who had it on the easel last, whoever touched it up; empty before it was begun."""
+        begun = (event.data.artist for event in reversed(self.ticket.history) if isinstance(event.data, Started))
+        return next(begun, "")
+
+    @property
     def flow_s(self) -> float | None:
         """From the order to the first `finished`."""
         return (self.finished_at - self.ticket.ordered_at).total_seconds() if self.finished_at else None

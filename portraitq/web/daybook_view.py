@@ -585,7 +585,7 @@ class _Page:
 
     def _ticket_row(self, line: Line) -> TicketRow:
         ticket, word = line.ticket, line.word
-        artist = self.artists.get(ticket.artist, ticket.artist) if ticket.artist else ""
+        artist = self.artists.get(line.drawn_by, line.drawn_by)
         sitters = f" × {ticket.sitters}" if ticket.sitters > 1 else ""
         return TicketRow(
             id=ticket.id,

@@ -9,7 +9,7 @@ from portraitq.daybook.days import day_named
 from portraitq.daybook.figures import DayFigures, in_hand, of_day
 from portraitq.daybook.presence import area_s
 from portraitq.daybook.takings import Means
-from tests.builders import DAY, Told, instant
+from tests.builders import DAY, Told, a_booth, instant
 from tests.daybook.evening import NOW, quay_day
 
 
@@ -184,3 +184,11 @@ def test_a_day_without_a_single_order_has_figures_too():
     assert empty.promises.kept is None
     assert empty.takings.average is None
     assert empty.hours == ()
+
+
+def test_a_touch_up_by_another_does_not_change_who_drew_it():
+    told = a_booth().ordered("T1", "T2").started("T1", "a1").drawn("T1").touched_up("T1", "a2").finished("T1")
+
+    drawn, waiting = figures_of(told).lines
+
+    assert (drawn.drawn_by, waiting.drawn_by) == ("a1", "")
