@@ -12,10 +12,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, create_engine, event, text
+from sqlalchemy import Connection, create_engine, event, select
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.exc import (
     ArgumentError,
+    DatabaseError,
     DBAPIError,
     InterfaceError,
     NoSuchModuleError,
@@ -23,7 +24,7 @@ from sqlalchemy.exc import (
     SQLAlchemyError,
 )
 
-from portraitq.store.schema import TooNew, bring_up_to_date
+from portraitq.store.schema import TooNew, bring_up_to_date, schema
 
 FILE_NAME = "portraitq.sqlite3"
 LOCK_WAIT_MS = 5_000  # a slow card takes a second or two for a commit; longer than this somebody else holds it
@@ -62,9 +63,12 @@ class Store:
             yield connection
 
     def ping(self) -> None:
-        """Return when the database answers; StoreError when it does not."""
+        """Return when the database answers; StoreError when it does not, or when its file was taken away under it."""
+        file = self.engine.url.database
+        if self.is_sqlite and file and not Path(file).exists():
+            raise StoreError(f"The database {file} is gone: put it back, or start portraitq anew.")
         with self.reading() as connection:
-            connection.execute(text("SELECT 1"))
+            connection.execute(select(schema.c.version))  # SELECT 1 would not even look into the file
 
     def scrub(self) -> None:
         """Empty SQLite's write-ahead log into the file, so that what was erased stands nowhere any more."""
@@ -84,7 +88,8 @@ class Store:
         try:
             yield
         except DBAPIError as wrong:
-            if wrong.connection_invalidated or isinstance(wrong, OperationalError | InterfaceError):
+            is_damaged = type(wrong) is DatabaseError  # a file that is none of SQLite's any more; not its subclasses
+            if wrong.connection_invalidated or is_damaged or isinstance(wrong, OperationalError | InterfaceError):
                 raise StoreError(
                     f"The database does not answer as it should ({wrong.orig}). Nothing was changed."
                 ) from wrong

@@ -145,3 +145,20 @@ def test_what_was_erased_stands_in_no_file_once_the_log_is_scrubbed(tmp_path: Pa
 def _dump(folder: Path) -> list[str]:
     with sqlite3.connect(folder / FILE_NAME) as raw:
         return list(raw.iterdump())
+
+
+def test_a_database_that_was_damaged_or_taken_away_while_it_was_open_does_not_answer(tmp_path: Path) -> None:
+    damaged, gone = open_store(tmp_path / "damaged"), open_store(tmp_path / "gone")
+    damaged.scrub()
+    file = tmp_path / "damaged" / FILE_NAME
+    file.write_bytes(b"no database " * (file.stat().st_size // 12))
+    damaged.engine.dispose()  # what a connection has read it keeps; a new one looks into the file
+    (tmp_path / "gone" / FILE_NAME).rename(tmp_path / "elsewhere")
+
+    with pytest.raises(StoreError, match="does not answer"):
+        damaged.ping()
+    with pytest.raises(StoreError, match="is gone"):
+        gone.ping()
+
+    damaged.close()
+    gone.close()
