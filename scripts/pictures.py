@@ -51,7 +51,7 @@ CHROMIUM_SAYS = [
     "--hide-scrollbars",
 ]
 WIDTHS_PX = {360: 740, 820: 1180, 1280: 800, 1920: 1080}  # and the height of such a screen
-COLOURS = 200  # in a picture of README: it is small then, and faces still look like faces
+COLOURS = 128  # in a picture of README: it is small then, and faces still look like faces
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def pictures_of(stage: Stage) -> list[Picture]:
     choose = ("label:has(input[name=style][value=chalk-half])",)
     return [
         Picture("counter", f"/{SLUG}/counter", (1280, 800), press=choose),
-        Picture("easel", f"/{SLUG}/easel/mira", (768, 1080)),
+        Picture("easel", f"/{SLUG}/easel/mira", (768, 1024)),
         Picture("wall", f"/{SLUG}/wall", (1920, 1080), is_staff=False),
         Picture("wall-evening", f"/{SLUG}/wall", (1920, 1080), is_staff=False, is_evening=True),
         Picture("ticket", f"/t/{stage.code_waiting}", phone, is_staff=False),
