@@ -130,11 +130,23 @@ def change(booth: str) -> ResponseReturnValue:
         return redirect(url_for("set_up.show", booth=booth, said="same"), 303)
     if based_on != _mark(before):
         return _page(desk, draft=draft, errors={"form": OVERTAKEN}), 409
+    if errors := _other_money(desk, before, new):
+        return _page(desk, draft=draft, errors=errors, based_on=based_on, focus=_first(errors)), 409
     try:
         desk.carry_out(Command(f"set-up-{secrets.token_hex(8)}", new))
     except Refused as no:
         return _page(desk, draft=draft, errors={"form": str(no)}, based_on=based_on), 409
     return redirect(url_for("set_up.show", booth=booth, said="saved"), 303)
+
+
+def _other_money(desk: Desk, before: SetUp, new: SetUp) -> Errors:
+    """Why the currency stays: every amount of the journal is a bare number in it."""
+    if new.booth.currency == before.booth.currency or not desk.standing(wait_s=0).booth.tickets:
+        return {}
+    return {
+        "booth-currency": f"The orders of this booth are in {before.booth.currency}: keep it. For another currency "
+        "start a booth of its own, with another folder (--data)."
+    }
 
 
 @blueprint.post("/<booth>/set-up/passphrase")

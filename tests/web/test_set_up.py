@@ -126,6 +126,17 @@ def test_a_style_still_to_be_drawn_is_kept_and_the_reason_told(web: Web):
     assert "pencil-head" not in str(fields_of(answer.get_data(as_text=True)))  # still as it was typed
 
 
+def test_the_currency_stays_once_there_is_an_order_in_it(web: Web):
+    free = post(web, fields_of(page_of(web)), **{"booth-currency": "USD"})
+    web.order()
+
+    refused = post(web, fields_of(page_of(web)), **{"booth-currency": "EUR"})
+
+    assert (free.status_code, refused.status_code) == (303, 409)
+    assert "The orders of this booth are in USD: keep it." in refused.get_data(as_text=True)
+    assert web.desk.standing().booth.set_up.booth.currency == "USD"
+
+
 def test_two_who_edit_at_once_notice(web: Web):
     first = fields_of(page_of(web))
     post(web, first, **{"booth-name": "Theirs"})
