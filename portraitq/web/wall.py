@@ -196,7 +196,7 @@ def _order_now(standing: Standing, set_up: SetUp, somebody_waits: bool, on_easel
     if booth.day is None:
         return "We are closed. When we open, we draw:"
     today = _ready_today(standing.forecast.order_now.values(), booth.zone, now)
-    if not today:
+    if not today or booth.day.closes_at <= now:
         return "No more portraits are begun today. One ordered now is ready:"
     if not somebody_waits and on_easels < len([artist for artist in set_up.artists if artist.id in booth.here_since]):
         return "Nobody is waiting: a portrait ordered now is begun at once."

@@ -160,6 +160,13 @@ def test_the_last_hour_calls_for_last_orders():
     )
 
 
+def test_past_a_closing_at_midnight_no_portrait_is_begun_although_it_is_tomorrow_already():
+    view = wall(a_booth(closes="23:00"), "23:05")  # 00:00 and 00:05 in Lisbon
+
+    assert view.hours == "Closed for new orders since 00:00"
+    assert view.order_now == "No more portraits are begun today. One ordered now is ready:"
+
+
 def test_past_closing_a_portrait_ordered_now_is_ready_tomorrow():
     view = wall(a_booth(), "18:30")
 
