@@ -7,6 +7,7 @@ knows takes its place by its address.
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -168,7 +169,11 @@ def _prepare_sqlite(engine: Engine) -> None:
             "secure_delete=ON",
             "foreign_keys=ON",
         ):
-            raw.execute(f"PRAGMA {pragma}").close()
+            try:
+                raw.execute(f"PRAGMA {pragma}").close()
+            except sqlite3.Error:
+                raw.close()  # nobody else knows of it yet
+                raise
 
     @event.listens_for(engine, "begin")
     def begun(connection: Connection) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -143,7 +144,7 @@ def test_what_was_erased_stands_in_no_file_once_the_log_is_scrubbed(tmp_path: Pa
 
 
 def _dump(folder: Path) -> list[str]:
-    with sqlite3.connect(folder / FILE_NAME) as raw:
+    with closing(sqlite3.connect(folder / FILE_NAME)) as raw:
         return list(raw.iterdump())
 
 
