@@ -209,22 +209,39 @@ def drawn_s(ticket: Ticket) -> float:
     return clock.touch_up_from_s if clock.is_touch_up else clock.ran_s
 
 
-def running(ticket: Ticket, now: datetime) -> float | None:
+def running(ticket: Ticket, now: datetime, days: Sequence[TradingDay] = ()) -> float | None:
     """Seconds that the stage in hand (or the touch-up) has been drawn at `now`, pauses out; None off the easel.
 
     A stage done and taken back goes on as if the tap had not been said. A ticket that was put back and begun again
     goes on where its stage was left.
     """
-    return drawing_s(ticket, now) if ticket.place in ON_EASEL else None
+    return drawing_s(ticket, now, days) if ticket.place in ON_EASEL else None
 
 
-def drawing_s(ticket: Ticket, now: datetime) -> float:
-    """Seconds that the first stage not yet done, or the touch-up, has been drawn at `now`, wherever the ticket is."""
+def drawing_s(ticket: Ticket, now: datetime, days: Sequence[TradingDay] = ()) -> float:
+    """Seconds that the first stage not yet done, or the touch-up, has been drawn at `now`, wherever the ticket is.
+
+    `days` are the booth's days of trading: while it is closed nobody draws, though the clock was left running.
+    """
     clock = _clock(ticket)
     done_s = clock.marks[-1].at_s if clock.marks else 0.0
     begun_s = clock.touch_up_from_s if clock.is_touch_up else done_s
-    goes_on_s = (now - clock.since).total_seconds() if clock.since is not None else 0.0
+    goes_on_s = 0.0
+    if clock.since is not None:
+        goes_on_s = (now - clock.since).total_seconds() - _closed_s(days, clock.since, now)
     return max(clock.ran_s + goes_on_s - begun_s, 0.0)
+
+
+def _closed_s(days: Sequence[TradingDay], since: datetime, until: datetime) -> float:
+    """Seconds between `since` and `until` in which the booth was closed after a day of trading."""
+    closed_s, opens_at = 0.0, until
+    for day in reversed(days):
+        if opens_at <= since:
+            break
+        if day.closed_at is not None:
+            closed_s += max((min(opens_at, until) - max(day.closed_at, since)).total_seconds(), 0.0)
+        opens_at = day.opened_at
+    return closed_s
 
 
 def pause_in_hand(ticket: Ticket) -> Pause | None:

@@ -5,7 +5,8 @@ Rules, where the journal leaves room:
 - an artist on a planned break, or out during one, is back when it ends;
 - an artist who has not come in yet today is expected in `COMES_IN_S` during the day's first half hour, or when nobody
   who is in may draw a ticket; else artists who are out come back with the next opening;
-- after closing, work goes on at the next day's same clock time; a portrait in hand is finished.
+- after `closes_at` a portrait in hand is finished, and the next is begun at the next day's same clock time; once the
+  day is closed, what is on an easel waits for that too.
 """
 
 from __future__ import annotations
@@ -146,7 +147,7 @@ class Scenarios:
         chance = normals(ticket.id, 2, self.n)
         delay_s = self._until_drawn_on(artist, ticket)
         if ticket.place in (TOUCH_UP, TOUCH_UP_REST):
-            rest_s = self._rest("touch-up", chance[0], drawing_s(ticket, self.now))
+            rest_s = self._rest("touch-up", chance[0], drawing_s(ticket, self.now, self.booth.days))
             work = Work(rest_s, rest_s[None, :])
         else:
             work = self.hands[artist.id].rest_of(ticket)
@@ -168,6 +169,8 @@ class Scenarios:
             row = next(row for row, each in enumerate(self.artists) if each.id == artist.id)
             back_s = self._back_in_s(artist, COMES_IN_S)
             rest_s = np.maximum(rest_s, back_s) if self.is_here[row] else rest_s
+        if self.booth.day is None and self.easels.hours.open_s:
+            rest_s = np.maximum(rest_s, self.easels.hours.open_s[0][0])
         return rest_s
 
     # -- the queue -----------------------------------------------------------------------------------------------
@@ -225,7 +228,7 @@ class Scenarios:
         chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
         mu = mu[done:] + self._sketch_sd(may, who) * chance[0]
         stages_s = np.exp(mu + sigma[done:] * chance[2 + done :])
-        if ticket.was_begun and (ran_s := drawing_s(ticket, self.now)) > 0:
+        if ticket.was_begun and (ran_s := drawing_s(ticket, self.now, self.booth.days)) > 0:
             tail = log_ndtr(-chance[2 + done].astype(np.float64))
             stages_s[0] = rest_by_log_tail(tail, ran_s, mu[0].astype(np.float64), sigma[done])
         return self.with_pauses(ticket.id, stages_s)
@@ -408,7 +411,7 @@ class _HandWorld:
         if done >= len(stages):
             return self.of.last_touch()
         chance = normals(ticket.id, 2 + len(stages), self.n)
-        ran_s = drawing_s(ticket, self.of.now)
+        ran_s = drawing_s(ticket, self.of.now, self.of.booth.days)
         first_s = self._run_on(ticket, stages[done], chance[2 + done].astype(np.float64), ran_s)
         mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
         rest = np.exp(mu[done + 1 :] + self.effects[SKETCH] + sigma[done + 1 :] * chance[3 + done :])

@@ -287,7 +287,7 @@ def _plan_said(ticket: Ticket, usual_s: Sequence[float]) -> str:
 
 def _steps(standing: Standing, ticket: Ticket, usual_s: Sequence[float]) -> list[Step]:
     stages = ticket.style.stages
-    ran_s = timing.running(ticket, standing.as_of) or 0.0
+    ran_s = timing.running(ticket, standing.as_of, standing.booth.days) or 0.0
     steps = [
         _step(ticket, usual_s, done, bar_of(ran_s, usual_s[done]) if done == ticket.stages_done else 0)
         for done in range(len(stages))

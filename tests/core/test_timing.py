@@ -266,3 +266,13 @@ def test_the_stages_the_running_one_and_the_pauses_add_up_to_the_time_on_the_eas
     assert measured_s + (running(ticket, now) or 0) + rested_s == pytest.approx(
         (now - instant("09:00:00")).total_seconds()
     )
+
+
+def test_a_clock_left_running_over_the_night_counts_only_while_the_booth_was_open():
+    told = a_booth().ordered("T1", at="17:40:00").started("T1", at="17:50:00").day_closed(at="18:00:00")
+    told = told.day_opened("2026-06-07", "09:00", "18:00")
+
+    next_morning = instant("09:02:00", "2026-06-07")
+
+    assert running(told.ticket("T1"), next_morning, told.booth.days) == 12 * 60
+    assert running(told.ticket("T1"), instant("23:00:00"), told.booth.days) == 10 * 60

@@ -228,3 +228,13 @@ def test_an_easels_first_stages_tell_of_the_rest_of_the_sketch():
     after_usual = Scenarios(usual.booth, Pace(), usual.at("09:31:40"), n=500).outlooks
 
     assert np.median(after_slow["T1"].ready_s) > np.median(after_usual["T1"].ready_s)
+
+
+def test_once_the_day_is_closed_what_is_on_an_easel_waits_for_the_next_opening():
+    told = a_day().artist_in("a1").ordered("T1", style="chalk", at="17:40:00").started("T1", at="17:50:00")
+    told = told.day_closed(at="18:00:00")
+
+    closed_at = instant("18:30:00")
+    ready_s = Scenarios(told.booth, known_exactly(), closed_at).outlooks["T1"].ready_s
+
+    assert ready_s.min() > (instant("09:00:00", "2026-06-07") - closed_at).total_seconds()
