@@ -251,7 +251,8 @@ class Desk:
         return Outcome(events[-1].seq, tuple(events), is_repeat=False)
 
     def _promised(self, booth: Booth, order: Order, now: datetime) -> Order:
-        decide(booth, Command("quote", order), now)  # an order that cannot be taken is refused before it is quoted
+        untold = order.model_copy(update={"ready_by": None})  # a time that has passed meanwhile was told all the same
+        decide(booth, Command("quote", untold), now)  # an order that cannot be taken is refused before it is quoted
         quote = quote_order(
             booth, self._standing.pace, now, style=order.style, sitters=order.sitters, artist=order.artist
         )

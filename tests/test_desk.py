@@ -157,6 +157,16 @@ def test_a_promise_that_can_no_longer_be_kept_is_not_given(desk: Desk) -> None:
     assert taken.ready_by > told
 
 
+def test_an_order_whose_told_time_has_passed_meanwhile_is_taken_with_a_new_one(desk: Desk) -> None:
+    told = NOW - timedelta(minutes=5)  # a laptop slept between the quote and the touch
+
+    taken = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1, ready_by=told)), NewCard(), ())
+
+    assert taken.later_than_told
+    assert taken.ready_by is not None
+    assert taken.ready_by > NOW
+
+
 def test_a_quote_changes_nothing(desk: Desk) -> None:
     before = _lines(desk)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from werkzeug.datastructures import FileStorage
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from portraitq.desk import Desk
 
 MOST_SITTERS = 12
+FRESH_ENOUGH = timedelta(minutes=1)
 LONGEST_NAME, LONGEST_CONTACT, LONGEST_NOTE = 80, 200, 1000
 LONGEST_ID = 58  # six letters are left for what belongs to the order, its payment
 MOST_PHOTOS = 12
@@ -95,7 +97,8 @@ def quotes(desk: Desk, sitters: int, artist: str | None) -> tuple[StyleQuote, ..
     """What a portrait ordered now would be quoted, for every style. Changes nothing."""
     standing, now = desk.standing(wait_s=0), desk.clock.now()
     booth = standing.booth
-    is_plain = sitters == 1 and artist is None and booth.day is not None
+    is_fresh = now - standing.as_of < FRESH_ENOUGH  # after a sleep under a closed lid it is not
+    is_plain = sitters == 1 and artist is None and booth.day is not None and is_fresh
     known = standing.forecast.order_now if is_plain else {}  # what the forecast has asked itself already
     said = []
     for style in booth.set_up.styles if booth.set_up else ():
