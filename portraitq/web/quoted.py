@@ -95,11 +95,11 @@ def holding(ticket: Ticket, quote: Quote | None, set_up: SetUp, now: datetime, z
     told = clock_time(promise.ready_by, zone, now)
     if quote is None:
         return Holding(told, "nobody can say yet", AT_RISK, MARKS[AT_RISK])
+    sure = clock_time(max(quote.promise_at, promise.ready_by), zone, now)
     chance = quote.chance_kept if quote.chance_kept is not None else 1.0
     if promise.ready_by <= now or chance < WILL_FAIL:
-        return Holding(told, f"late: about {expected}", LATE, MARKS[LATE])
+        return Holding(told, f"late: {sure} would hold", LATE, MARKS[LATE])
     if chance < WILL_HOLD:
-        sure = clock_time(max(quote.promise_at, promise.ready_by), zone, now)
         return Holding(told, f"at risk: {sure} would hold", AT_RISK, MARKS[AT_RISK])
     return Holding(told, "will hold", HOLDS, MARKS[HOLDS])
 

