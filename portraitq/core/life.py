@@ -192,7 +192,9 @@ def step(ticket: Ticket, event: Event) -> Ticket:
 
 def _out_of_place(ticket: Ticket, kind: str) -> str:
     """What was expected where the ticket is, and what came."""
-    *others, last = [IN_WORDS[expected] for expected in LIFE[ticket.place]] or ["left as it is"]
+    if not LIFE[ticket.place]:
+        return f"Number {ticket.number} is {ticket.place}: it stays so and is not {IN_WORDS[kind]}."
+    *others, last = [IN_WORDS[expected] for expected in LIFE[ticket.place]]
     expected = f"{', '.join(others)} or {last}" if others else last
     return f"Number {ticket.number} is {ticket.place}: it can be {expected}, not {IN_WORDS[kind]}."
 

@@ -90,5 +90,5 @@ def cautions(*, has_network: bool) -> tuple[str, ...]:
     said = ["Keep this slip: whoever shows it gets the portrait."]
     if has_network:
         said.append("The page opens only in our network, which has no internet.")
-    said.append("Your photo is used to draw from, and deleted when the day on which you collect is closed.")
+    said.append("Your photo is deleted the evening you collect.")
     return tuple(said)

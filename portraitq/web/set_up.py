@@ -158,7 +158,7 @@ def passphrase(booth: str) -> ResponseReturnValue:
     guesses = cast("WrongGuesses", current_app.extensions["portraitq-guesses"])
     who = request.remote_addr or ""
     if wait_s := guesses.wait_s(who):
-        raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} seconds, then try again.", wait_s)
+        raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} s, then try again.", wait_s)
     if not passphrases.is_right(desk.store, request.form.get("present", "")):
         guesses.was_wrong(who)
         errors["passphrase-present"] = "This is not the present passphrase. Nothing was changed."

@@ -226,7 +226,7 @@ def signed_in() -> ResponseReturnValue:
     if _is_from_elsewhere():
         raise Forbidden("Sign in on this program's own page.")
     if wait_s := guesses.wait_s(who):
-        raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} seconds, then try again.", wait_s)
+        raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} s, then try again.", wait_s)
     if not passphrases.is_right(desks().store, request.form.get("passphrase", "")):
         guesses.was_wrong(who)
         log.warning("a wrong passphrase was given")

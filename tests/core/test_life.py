@@ -98,7 +98,9 @@ def test_what_may_happen_leads_where_the_table_says_and_the_rest_is_refused(plac
     elif kind in ("promised", "paid", "erased"):
         assert told.says(of_t1(kind)).ticket("T1").place == place
     else:
-        assert refused(told, of_t1(kind)).startswith(f"Number 1 is {place}: it can be ")
+        assert refused(told, of_t1(kind)).startswith(
+            f"Number 1 is {place}: it {'can be' if CONTRACT[place] else 'stays so'} "
+        )
 
 
 @pytest.mark.parametrize("kind", OF_A_TICKET)
@@ -122,7 +124,7 @@ def test_a_refusal_says_what_could_be_done_instead():
     assert refused(waiting, of_t1("paused")) == (
         "Number 1 is waiting: it can be started, held, moved or cancelled, not paused."
     )
-    assert refused(cancelled, of_t1("started")) == "Number 1 is cancelled: it can be left as it is, not started."
+    assert refused(cancelled, of_t1("started")) == "Number 1 is cancelled: it stays so and is not started."
 
 
 # Stages one by one and by name
