@@ -1,5 +1,9 @@
 // Set-up without losing one's place: adding, moving and removing rows swaps the form where it stands instead of loading
 // the page, and leaving with unsaved changes asks first. Without this script every button does the same by loading.
+import { renew, token } from "./token.js";
+
+const SIGNED_OUT =
+  "Not sent: the booth is out of reach, or the sign-in ran out. Sign in on another tab, then press again; nothing typed is lost.";
 const form = document.querySelector("[data-set-up]");
 const saved = form && typed();
 let isLeaving = false;
@@ -18,6 +22,15 @@ function isUnsaved() {
 function mark() {
   const note = form.querySelector("[data-unsaved]");
   if (note) note.hidden = !isUnsaved();
+}
+
+// Whether somebody is still signed in here; if so the form carries a token that counts. If not it says so and stays.
+async function isSignedIn() {
+  const found = await renew();
+  if (found) for (const field of document.querySelectorAll("input[name=token]")) field.value = token();
+  const said = document.getElementById("said");
+  if (said) said.textContent = found ? "" : SIGNED_OUT;
+  return found;
 }
 
 async function change(button) {
@@ -42,14 +55,21 @@ async function change(button) {
   mark();
 }
 
-form?.addEventListener("submit", (event) => {
+form?.addEventListener("submit", async (event) => {
   const button = event.submitter;
-  if (form.dataset.plainly || !button || button.value === "save") {
+  if (form.dataset.plainly) {
     isLeaving = true;
     return;
   }
   event.preventDefault();
-  change(button);
+  if (!await isSignedIn()) return;
+  if (button && button.value !== "save") {
+    change(button);
+    return;
+  }
+  isLeaving = true;
+  form.dataset.plainly = "yes";
+  form.requestSubmit(button);
 });
 form?.addEventListener("input", mark);
 window.addEventListener("beforeunload", (event) => {

@@ -132,3 +132,20 @@ def test_a_wrong_field_has_the_focus_and_its_sentence_beside_it(address: str, sc
     expect(screen.part("#style-1-stage-0-usual-about")).to_contain_text("such as 1:40")
     screen.page.wait_for_load_state("networkidle")
     screen.complaints.clear()  # Chromium notes the 422 in its console
+
+
+def test_a_set_up_half_typed_outlives_a_sign_in_that_ran_out(address: str, screens: Screens, web: Web):
+    screen = signed_in(screens, address, "/quay/set-up")
+    screen.part("#booth-name").fill("Quayside by Night")
+    cookies = screen.page.context.cookies()
+    screen.page.context.clear_cookies()
+
+    screen.part(".button--main[value=save]").click()
+    expect(screen.part("#said")).to_contain_text("nothing typed is lost")
+    screen.page.context.add_cookies(cookies)
+    screen.part(".button--main[value=save]").click()
+
+    screen.says("Saved.")
+    set_up = web.desk.standing().booth.set_up
+    assert set_up is not None
+    assert set_up.booth.name == "Quayside by Night"
