@@ -384,10 +384,9 @@ def push() -> None:
             wall = json.loads(urlopen(f"http://127.0.0.1:{port}/api/v1/booths/quayside/wall", timeout=5).read())
             api = f"http://127.0.0.1:{port}/api/v1/booths/quayside/commands"
 
-            def tap_ours(count: int) -> None:  # a pause and its end change what the wall says of that easel
-                kind, data = (
-                    ("paused", {"ticket": "T1", "why": "counter"}) if count % 2 == 0 else ("resumed", {"ticket": "T1"})
-                )
+            def tap_ours(count: int) -> None:  # done and taken back: the wall says another stage each time
+                kind = "stage_done" if count % 2 == 0 else "stage_undone"
+                data = {"ticket": "T1", "stage": "likeness"}
                 _post(api, {"id": f"push-{count}", "kind": kind, "data": data}, key)
 
             auths: list[dict[str, object]] = [{"view": "wall", "booth": "quayside"}] * PHONES
