@@ -7,43 +7,25 @@ a refusal by the Content-Security-Policy among them, fails the test.
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, expect
 
+from tests.chromium import launched
 from tests.journeys.screens import PATIENCE_MS, Screen
 from tests.journeys.served import Served
 
-CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM") or "/usr/bin/chromium"
-FLAGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 Screens = Callable[..., Screen]
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """Chromium. Where there is none, tests are skipped, but never where nobody would notice."""
-    if not shutil.which(CHROMIUM):
-        missing = f"there is no Chromium at {CHROMIUM}: scripts/test.py installs it, or says how to"
-        if os.environ.get("CI"):
-            pytest.fail(missing)
-        pytest.skip(missing)
+    """Chromium, patient with a busy machine."""
     expect.set_options(timeout=PATIENCE_MS)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
+    with launched() as chromium:
+        yield chromium
 
 
 @pytest.fixture

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from werkzeug.serving import make_server
 
 from tests.daybook.evening import quay_day
 from tests.journeys.conftest import Screens
 from tests.journeys.screens import Screen
-from tests.web.conftest import PASSPHRASE, Web, make_web
+from tests.web.conftest import PASSPHRASE, Web, make_web, serving
 
 SIZES = {"phone": (360, 740), "upright tablet": (820, 1180), "wide tablet": (1280, 800), "television": (1920, 1080)}
 
@@ -28,15 +26,8 @@ def web(tmp_path: Path) -> Iterator[Web]:
 
 @pytest.fixture
 def address(web: Web) -> Iterator[str]:
-    server = make_server("127.0.0.1", 0, web.app, threaded=True)
-    server.daemon_threads = True
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    web.app.extensions["portraitq-live"].close()
-    server.shutdown()
-    thread.join(timeout=5)
-    server.server_close()
+    with serving(web) as served:
+        yield served
 
 
 def signed_in(screens: Screens, address: str, path: str, size: str = "upright tablet") -> Screen:

@@ -3,7 +3,6 @@ pedal and without a network."""
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Iterator
 from io import BytesIO
 from pathlib import Path
@@ -11,12 +10,11 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
-from werkzeug.serving import make_server
 
 from portraitq.core.events import Event
 from portraitq.photo.intake import take_in
 from portraitq.store import journal
-from tests.web.conftest import PASSPHRASE, Web, jpeg, make_web
+from tests.web.conftest import PASSPHRASE, Web, jpeg, make_web, serving
 
 TELEVISION = {"width": 1920, "height": 1080}
 TABLETS = {"upright": {"width": 820, "height": 1180}, "wide": {"width": 1280, "height": 800}}
@@ -37,15 +35,8 @@ def web(tmp_path: Path) -> Iterator[Web]:
 
 @pytest.fixture
 def address(web: Web) -> Iterator[str]:
-    server = make_server("127.0.0.1", 0, web.app, threaded=True)
-    server.daemon_threads = True
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    web.app.extensions["portraitq-live"].close()
-    server.shutdown()
-    thread.join(timeout=5)
-    server.server_close()
+    with serving(web) as served:
+        yield served
 
 
 Opens = Callable[..., Page]

@@ -7,6 +7,7 @@ import re
 import secrets
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -103,9 +104,9 @@ def web(tmp_path: Path) -> Iterator[Web]:
     made.desks.close()
 
 
-@pytest.fixture
-def served(web: Web) -> Iterator[str]:
-    """The address at which `web` is really served, in this process."""
+@contextmanager
+def serving(web: Web) -> Iterator[str]:
+    """Serve `web` in this process, with live push, while the block runs; its address."""
     server = make_server("127.0.0.1", 0, web.app, threaded=True)
     server.daemon_threads = True
     thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
@@ -115,3 +116,10 @@ def served(web: Web) -> Iterator[str]:
     server.shutdown()
     thread.join(timeout=5)
     server.server_close()
+
+
+@pytest.fixture
+def served(web: Web) -> Iterator[str]:
+    """The address at which `web` is really served, in this process."""
+    with serving(web) as address:
+        yield address

@@ -4,39 +4,25 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, WebSocketRoute, expect, sync_playwright
+from playwright.sync_api import Browser, Page, WebSocketRoute, expect
 
 from portraitq.core.events import WalkedAway
+from tests.chromium import launched
 from tests.web.conftest import PASSPHRASE, Web
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-QUIETLY = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 WALKED = {"kind": "walked_away", "data": {"style": None, "sitters": 1, "ready_by": None}}
 
 expect.set_options(timeout=20_000)
 
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed")
-
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIETLY)
+    with launched() as chromium:
         yield chromium
-        chromium.close()
 
 
 @pytest.fixture

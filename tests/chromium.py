@@ -1,0 +1,36 @@
+"""The one way to Chromium for every test that looks at a real screen."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM") or "/usr/bin/chromium"
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@contextmanager
+def launched() -> Iterator[Browser]:
+    """Chromium. Where there is none, tests are skipped, but never where nobody would notice."""
+    if not shutil.which(CHROMIUM):
+        missing = f"there is no Chromium at {CHROMIUM}: scripts/test.py installs it, or says how to"
+        if os.environ.get("CI"):
+            pytest.fail(missing)
+        pytest.skip(missing)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
