@@ -40,9 +40,16 @@ MOST_PAUSES = 6
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """One ticket's future: (n,) seconds after now when it is ready, who draws it, and how many are before it."""
+    """One ticket's future.
+
+    ready_s   (n,) seconds after now when it is ready, one a scenario
+    begins_s  (n,) seconds after now when drawing of it begins or goes on; 0 for what is on an easel now
+    artist    who most likely draws it; None where nobody of the booth does
+    ahead     how many are before it
+    """
 
     ready_s: Seconds
+    begins_s: Seconds
     artist: str | None
     ahead: int
 
@@ -152,7 +159,7 @@ class Scenarios:
         else:
             work = self.hands[artist.id].rest_of(ticket)
         ready_s = self.easels.through_breaks(row, delay_s, work, is_running=True)
-        self.outlooks[ticket.id] = Outlook(ready_s, artist.id, 0)
+        self.outlooks[ticket.id] = Outlook(ready_s, np.zeros(self.n), artist.id, 0)
         return ready_s + self._length("turnaround", chance[1])
 
     def _until_drawn_on(self, artist: Artist, ticket: Ticket) -> Seconds:
@@ -191,7 +198,8 @@ class Scenarios:
     def _take(self, ticket: Ticket, ahead: int, commit: bool) -> Outlook:
         may = [row for row, artist in enumerate(self.artists) if self.booth.may_draw(artist.id, ticket)]
         if not may:
-            return Outlook(np.full(self.n, NEVER_S), None, ahead)
+            never_s = np.full(self.n, NEVER_S)
+            return Outlook(never_s, never_s, None, ahead)
         as_it_was_s = self.easels.free_s
         if not any(self.is_here[row] for row in may):
             self._call_in(may, commit)
@@ -203,7 +211,7 @@ class Scenarios:
         else:
             self.easels.free_s = as_it_was_s
         likeliest = int(np.bincount(who, minlength=len(self.artists)).argmax())
-        return Outlook(ready_s, self.artists[likeliest].id, ahead)
+        return Outlook(ready_s, begins_s, self.artists[likeliest].id, ahead)
 
     def _call_in(self, may: list[int], commit: bool) -> None:
         """Nobody who may draw it is in: they are expected soon."""

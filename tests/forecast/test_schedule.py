@@ -90,6 +90,15 @@ def test_the_queue_is_drawn_in_its_order_with_a_turnaround_between():
     assert ready(told, "09:30:00", sharp_pace(TO_THE_SECOND)) == {"T1": "06 09:33:20", "T2": "06 09:37:50"}
 
 
+def test_it_says_when_each_portrait_is_begun_and_0_for_what_is_on_an_easel():
+    told = a_day().artist_in("a1").ordered("T1", "T2", "T3", style="chalk", at="09:30:00")
+    told = told.started("T1", at="09:30:00")
+
+    found = Scenarios(told.booth, sharp_pace(TO_THE_SECOND), told.at("09:30:00"), n=200).outlooks
+
+    assert {id: round(float(np.median(each.begins_s))) for id, each in found.items()} == {"T1": 0, "T2": 270, "T3": 540}
+
+
 def test_a_moved_ticket_is_quoted_in_its_new_place():
     told = (
         a_day()
