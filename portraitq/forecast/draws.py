@@ -33,12 +33,17 @@ def exponentials(name: str, rows: int, n: int = SCENARIOS) -> Draws:
 
 def _rows(pool: Draws, name: str, rows: int, n: int) -> Draws:
     """Row by row a shuffle and a place to begin in it, by a hash of the name (its first bytes stay)."""
-    picks = np.frombuffer(shake_128(name.encode()).digest(8 * rows), dtype="<u4").tolist()
     found = np.empty((rows, n), dtype=np.float32)
-    for row in range(rows):
-        begin = picks[2 * row + 1] % n
-        found[row] = pool[picks[2 * row] % len(pool), begin : begin + n]
+    for row, (shuffle, place) in enumerate(_picks(name, rows)):
+        begin = place % n
+        found[row] = pool[shuffle % len(pool), begin : begin + n]
     return found
+
+
+@lru_cache(maxsize=4096)
+def _picks(name: str, rows: int) -> tuple[tuple[int, int], ...]:
+    picks = iter(np.frombuffer(shake_128(name.encode()).digest(8 * rows), dtype="<u4").tolist())
+    return tuple(zip(picks, picks, strict=True))
 
 
 @lru_cache(maxsize=2)

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Seconds = NDArray[np.float64]
+Seconds = NDArray[np.floating[Any]]  # float32 tells a week's seconds to a sixteenth, in half the room and time
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,8 @@ class Hours:
         """The first instant from `at_s` on at which a portrait may be begun."""
         if not self.open_s:
             return at_s
-        at_s = np.maximum(at_s, self.open_s[0][0])
+        if self.open_s[0][0] > -np.inf:
+            at_s = np.maximum(at_s, self.open_s[0][0])
         latest = float(at_s.max())
         for (_, closes_s), (opens_s, _) in zip(self.open_s, self.open_s[1:], strict=False):
             if latest <= closes_s:
@@ -54,7 +56,7 @@ class Work:
 class Easels:
     """A booth's easels, each free from some instant on in each scenario. `take` gives them work.
 
-    free_s    (artists, n), when each may begin the next portrait, turnaround over
+    free_s    (artists, n), when each may begin the next portrait, turnaround over; it stays as exact as it is given
     breaks_s  for each artist their planned breaks, (begins, ends), in order
     """
 
@@ -66,7 +68,8 @@ class Easels:
     ) -> None:
         self.hours = hours or Hours()
         self.breaks_s = [tuple(each) for each in breaks_s]
-        self.free_s = np.array(free_s, dtype=np.float64)
+        self.free_s = np.array(free_s, dtype=np.result_type(*free_s, np.float32))
+        self._scenarios = np.arange(self.free_s.shape[1])
         for artist, at_s in enumerate(self.free_s):
             self.free_s[artist] = self.begin(artist, at_s)
 
@@ -99,18 +102,20 @@ class Easels:
 
     def first(self, may: Sequence[int], from_s: float | Seconds = 0.0) -> tuple[NDArray[np.intp], Seconds]:
         """Who of `may` begins the next portrait, and when, (n,) each; it can be begun from `from_s` on."""
-        if len(may) == 1:
-            begins_s = self.free_s[may[0]]
-            if np.any(np.asarray(from_s) > 0):
-                begins_s = self.begin(may[0], np.maximum(begins_s, from_s))
-            return np.full(len(begins_s), may[0]), begins_s.copy()
+        starts_s: Sequence[Seconds] = [self.free_s[artist] for artist in may]
         if np.any(np.asarray(from_s) > 0):
-            starts_s = np.array([self.begin(a, np.maximum(self.free_s[a], from_s)) for a in may])
-            chosen = _first_free(starts_s, self.free_s[list(may)])
-        else:
-            starts_s = self.free_s[list(may)]
-            chosen = starts_s.argmin(axis=0)
-        return np.asarray(may)[chosen], np.take_along_axis(starts_s, chosen[None, :], axis=0)[0]
+            starts_s = [self.begin(artist, np.maximum(self.free_s[artist], from_s)) for artist in may]
+            chosen = _first_free(np.array(starts_s), self.free_s[list(may)])
+            return np.asarray(may)[chosen], np.min(starts_s, axis=0)
+        who, begins_s = np.full(len(starts_s[0]), may[0]), starts_s[0].copy()
+        for artist, own_s in zip(may[1:], starts_s[1:], strict=True):
+            who = np.where(own_s < begins_s, artist, who)
+            np.minimum(begins_s, own_s, out=begins_s)
+        return who, begins_s
+
+    def of(self, who: NDArray[np.intp]) -> NDArray[np.intp]:
+        """(n,) where in a raveled (artists, n) what belongs to `who` stands."""
+        return who * len(self._scenarios) + self._scenarios
 
     def end(self, who: NDArray[np.intp], begins_s: Seconds, work: Work) -> Seconds:
         """When the work that `who` begins at `begins_s` is ready."""
@@ -124,10 +129,9 @@ class Easels:
         """The easels of `who` are free again from then on."""
         open_s = self.hours.begin(from_s)
         for artist, breaks_s in enumerate(self.breaks_s):
-            if (mine := who == artist).any():
-                self.free_s[artist] = np.where(
-                    mine, self.begin(artist, open_s) if breaks_s else open_s, self.free_s[artist]
-                )
+            if breaks_s:
+                open_s = np.where(who == artist, self.begin(artist, open_s), open_s)
+        self.free_s.reshape(-1)[self.of(who)] = open_s
 
     def take(
         self, work: Sequence[Work | None], turnaround_s: Seconds, from_s: float | Seconds = 0.0

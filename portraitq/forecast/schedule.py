@@ -12,6 +12,7 @@ Rules, where the journal leaves room:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -70,7 +71,10 @@ class Scenarios:
         self.lengths: dict[str, _World] = {}
         self.pause_rate = _rate(pace, n)
         self.hands = {artist.id: _HandWorld(self, artist.id) for artist in self.artists}
+        self.sketch_sd = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
         self.outlooks: dict[str, Outlook] = {}
+        self.paces: dict[tuple[int, int, tuple[int, ...]], _Paces] = {}
+        self.drawn_by: dict[tuple[str, str | None], tuple[int, ...]] = {}
         self.is_here = [self._is_expected(artist) for artist in self.artists]
         self._set_out()
         self._draw_the_queue()
@@ -80,7 +84,7 @@ class Scenarios:
     def _set_out(self) -> None:
         hours = hours_ahead(self.booth, self.now)
         breaks_s = [_breaks(self.booth.day, artist.id, self.now) for artist in self.artists]
-        nothing = np.zeros((len(self.artists), self.n))
+        nothing = np.zeros((len(self.artists), self.n), np.float32)
         self.easels = Easels(nothing, breaks_s, hours)
         next_s = hours.open_s[1][0] if len(hours.open_s) > 1 else 0.0
         for row, artist in enumerate(self.artists):
@@ -90,7 +94,7 @@ class Scenarios:
             elif self.booth.day is None:
                 free_s = np.zeros(self.n)
             elif artist.id in self.booth.here_since:
-                free_s = np.asarray(self._idle(artist), dtype=np.float64)
+                free_s = self._idle(artist)
             else:
                 free_s = np.full(self.n, self._back_in_s(artist, next_s))
             self.easels.free_s[row] = self.easels.begin(row, free_s)
@@ -114,7 +118,7 @@ class Scenarios:
         row = next(row for row, each in enumerate(self.artists) if each.id == artist.id)
         return COMES_IN_S if self.is_here[row] else next_opening_s
 
-    def _idle(self, artist: Artist) -> Seconds | Draws:
+    def _idle(self, artist: Artist) -> Seconds:
         """When an artist with an empty easel begins: what is left of the turnaround, or of the lag of an idle one."""
         came_at, free_at = self.booth.here_since[artist.id], self.booth.free_since[artist.id]
         first = self.booth.next_for(artist.id)
@@ -122,9 +126,7 @@ class Scenarios:
         if first is not None:
             ready_at = _in_queue_since(first)
             waited = ready_at <= free_at and free_at > came_at
-            lag_s: Seconds | Draws = self._rest(
-                "turnaround" if waited else "idle", chance[0], self._since_s(max(free_at, ready_at))
-            )
+            lag_s = self._rest("turnaround" if waited else "idle", chance[0], self._since_s(max(free_at, ready_at)))
         else:
             lag_s = self._length("idle", chance[0])
         if free_at > came_at and (first is None or ready_at > free_at):
@@ -138,9 +140,9 @@ class Scenarios:
             self.lengths[name] = _World(known, f"length {name}", self.n)
         return self.lengths.get(name)
 
-    def _length(self, name: str, z: Draws) -> Seconds | Draws:
+    def _length(self, name: str, z: Draws) -> Draws:
         world = self._world(name)
-        return world.draw(z) if world else np.zeros(self.n)
+        return world.draw(z) if world else np.zeros(self.n, np.float32)
 
     def _rest(self, name: str, z: Draws, ran_s: float) -> Seconds:
         world = self._world(name)
@@ -159,12 +161,12 @@ class Scenarios:
         else:
             work = self.hands[artist.id].rest_of(ticket)
         ready_s = self.easels.through_breaks(row, delay_s, work, is_running=True)
-        self.outlooks[ticket.id] = Outlook(ready_s, np.zeros(self.n), artist.id, 0)
+        self.outlooks[ticket.id] = Outlook(ready_s, np.zeros(self.n, np.float32), artist.id, 0)
         return ready_s + self._length("turnaround", chance[1])
 
     def _until_drawn_on(self, artist: Artist, ticket: Ticket) -> Seconds:
         pause = pause_in_hand(ticket)
-        rest_s = np.zeros(self.n)
+        rest_s: Seconds = np.zeros(self.n)
         if pause is not None:
             chance = normals(f"{ticket.id} rests", 1, self.n)[0]
             rest_s = self._rest(f"pause {pause.why}", chance, self._since_s(pause.began_at))
@@ -196,24 +198,32 @@ class Scenarios:
         return self._take(ticket, self.ahead, commit=False)
 
     def _take(self, ticket: Ticket, ahead: int, commit: bool) -> Outlook:
-        may = [row for row, artist in enumerate(self.artists) if self.booth.may_draw(artist.id, ticket)]
+        may = self._who_may_draw(ticket)
         if not may:
-            never_s = np.full(self.n, NEVER_S)
+            never_s = np.full(self.n, NEVER_S, np.float32)
             return Outlook(never_s, never_s, None, ahead)
         as_it_was_s = self.easels.free_s
         if not any(self.is_here[row] for row in may):
             self._call_in(may, commit)
         who, begins_s = self.easels.first(may)
-        work = self._work(ticket, may, who)
-        ready_s = self.easels.end(who, begins_s, work)
+        chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
+        ready_s = self.easels.end(who, begins_s, self._work(ticket, chance, may, who))
         if commit:
-            self.easels.free_again(who, ready_s + self._length("turnaround", normals(ticket.id, 2, self.n)[1]))
+            self.easels.free_again(who, ready_s + self._length("turnaround", chance[1]))
         else:
             self.easels.free_s = as_it_was_s
         likeliest = int(np.bincount(who, minlength=len(self.artists)).argmax())
         return Outlook(ready_s, begins_s, self.artists[likeliest].id, ahead)
 
-    def _call_in(self, may: list[int], commit: bool) -> None:
+    def _who_may_draw(self, ticket: Ticket) -> tuple[int, ...]:
+        asked = (ticket.style.id, ticket.wants_artist)
+        if asked not in self.drawn_by:
+            self.drawn_by[asked] = tuple(
+                row for row, artist in enumerate(self.artists) if self.booth.may_draw(artist.id, ticket)
+            )
+        return self.drawn_by[asked]
+
+    def _call_in(self, may: Sequence[int], commit: bool) -> None:
         """Nobody who may draw it is in: they are expected soon."""
         self.easels.free_s = self.easels.free_s.copy()
         for row in may:
@@ -221,59 +231,81 @@ class Scenarios:
             self.easels.free_s[row] = np.minimum(self.easels.free_s[row], at_s)
             self.is_here[row] = self.is_here[row] or commit
 
-    def _work(self, ticket: Ticket, may: list[int], who: NDArray[np.intp]) -> Work:
-        """How long a waiting portrait (or what is left of one put back) takes whoever draws it in each scenario."""
+    def _work(self, ticket: Ticket, chance: Draws, may: tuple[int, ...], who: NDArray[np.intp]) -> Work:
+        """How long a waiting portrait (or what is left of one put back) takes whoever draws it in each scenario.
+
+        chance  (2 + stages, n): the sketch's own effect, the turnaround after it, and each stage's
+        """
         done = ticket.stages_done
         if done >= len(ticket.style.stages):
             return self.last_touch()
-        mu, sigma = self.hands[self.artists[may[0]].id].of_sitters(ticket.style, ticket.sitters)
-        if len(may) > 1:
-            mu, sigma = mu.copy(), sigma.copy()
-            for row in may[1:]:
-                own_mu, own_sigma = self.hands[self.artists[row].id].of_sitters(ticket.style, ticket.sitters)
-                np.copyto(mu, own_mu, where=who == row)
-                np.copyto(sigma, own_sigma, where=who == row)
-        chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
+        mu, sigma = self._pace_of(who, ticket, may)
         mu = mu[done:] + self._sketch_sd(may, who) * chance[0]
-        stages_s = np.exp(mu + sigma[done:] * chance[2 + done :])
+        stages_s = sigma[done:] * chance[2 + done :]
+        stages_s += mu
+        np.exp(stages_s, out=stages_s)
         if ticket.was_begun and (ran_s := drawing_s(ticket, self.now, self.booth.days)) > 0:
             tail = log_ndtr(-chance[2 + done].astype(np.float64))
             stages_s[0] = rest_by_log_tail(tail, ran_s, mu[0].astype(np.float64), sigma[done])
         return self.with_pauses(ticket.id, stages_s)
 
-    def _sketch_sd(self, may: list[int], who: NDArray[np.intp]) -> Draws | np.float32:
+    def _pace_of(self, who: NDArray[np.intp], ticket: Ticket, may: tuple[int, ...]) -> tuple[Draws, Draws]:
+        """(stages, n) each: mu and sigma of the log of each stage's time in the hand of who draws it."""
+        if len(may) == 1:
+            return self.hands[self.artists[may[0]].id].of_sitters(ticket.style, ticket.sitters)
+        key = (id(ticket.style), ticket.sitters, may)
+        if key not in self.paces:
+            self.paces[key] = self._paces_of(ticket.style, ticket.sitters, may)
+        at = self.easels.of(who)
+        return self.paces[key].mu.take(at, axis=1), self.paces[key].sigma.take(at, axis=1)
+
+    def _paces_of(self, style: Style, sitters: int, may: tuple[int, ...]) -> _Paces:
+        mu, sigma = np.zeros((2, len(style.stages), len(self.artists), self.n), np.float32)
+        for row in may:
+            mu[:, row], sigma[:, row] = self.hands[self.artists[row].id].of_sitters(style, sitters)
+        return _Paces(style, mu.reshape(len(style.stages), -1), sigma.reshape(len(style.stages), -1))
+
+    def _sketch_sd(self, may: Sequence[int], who: NDArray[np.intp]) -> Draws | np.float32:
         """How far one sketch's own effect goes at the easel that draws it."""
-        each = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
-        return np.float32(each[may[0]]) if len(may) == 1 else each[who]
+        alike = all(self.sketch_sd[row] == self.sketch_sd[may[0]] for row in may)
+        return np.float32(self.sketch_sd[may[0]]) if alike else self.sketch_sd[who]
 
     def last_touch(self) -> Work:
         """What a portrait needs of which every stage is done."""
-        last_s = np.full(self.n, LAST_TOUCH_S)
+        last_s = np.full(self.n, LAST_TOUCH_S, np.float32)
         return Work(last_s, last_s[None, :])
 
-    def with_pauses(self, name: str, stages_s: NDArray[np.floating]) -> Work:
+    def with_pauses(self, name: str, stages_s: Seconds) -> Work:
         """The work of stages of (stages, n) seconds, interruptions spread evenly over it."""
         drawn_s = stages_s.sum(axis=0)
-        total_s = drawn_s.astype(np.float64) + self._pauses_s(name, drawn_s)
+        total_s = drawn_s + self._pauses_s(name, drawn_s)
         if not any(self.easels.breaks_s):
             return Work(total_s)
-        return Work(total_s, np.cumsum(stages_s, axis=0, dtype=np.float64) * (total_s / drawn_s))
+        return Work(total_s, np.cumsum(stages_s, axis=0) * (total_s / drawn_s))
 
-    def _pauses_s(self, name: str, drawn_s: NDArray[np.floating]) -> Seconds | float:
+    def _pauses_s(self, name: str, drawn_s: Seconds) -> Draws | float:
         """(n,) seconds of interruptions while `name` is drawn for `drawn_s`: they come at random over that time."""
         if self.pause_rate is None:
             return 0.0
         expected = self.pause_rate * drawn_s
-        many = _most_pauses(float(expected.mean()))
+        many = _most_pauses(float(expected.sum()) / self.n)
         gaps, chance = exponentials(f"{name} pauses", many + 1, self.n), normals(f"{name} pauses", many + 1, self.n)
-        total_s = np.zeros(self.n)
-        if (met := gaps[0] < self.pace.lags.unsaid_met / self.pace.lags.over_s * drawn_s).any():
-            total_s += np.where(met, self._length("unsaid", chance[0]), 0.0)
-        gone = 0.0
+        total_s = np.zeros(self.n, np.float32)
+        self._interrupt(
+            total_s, gaps[0] < self.pace.lags.unsaid_met / self.pace.lags.over_s * drawn_s, "unsaid", chance[0]
+        )
+        gone = np.zeros(self.n, np.float32)
         for k in range(1, many + 1):
-            gone = gone + gaps[k]
-            total_s += np.where(gone < expected, self._length("pause", chance[k]), 0.0)
+            gone += gaps[k]
+            self._interrupt(total_s, gone < expected, "pause", chance[k])
         return total_s
+
+    def _interrupt(self, total_s: Draws, met: NDArray[np.bool], kind: str, z: Draws) -> None:
+        """Add an interruption of that kind where it was met, which is in few of the scenarios."""
+        world = self._world(kind)
+        where = np.flatnonzero(met)
+        if world and len(where):
+            total_s[where] += world.draw(z[where], where)
 
 
 NEVER_S = 366 * 86_400.0  # nobody of this booth draws it: told as a year ahead, and no artist named
@@ -324,8 +356,9 @@ class _World:
         mu, sigma = known.world(chance[0], chance[1])
         self.mu, self.sigma = np.asarray(mu, dtype=np.float32), np.asarray(sigma, dtype=np.float32)
 
-    def draw(self, z: Draws) -> Draws:
-        return np.asarray(np.exp(self.mu + self.sigma * z))
+    def draw(self, z: Draws, where: NDArray[np.intp] | slice = slice(None)) -> Draws:
+        """Its length for the chance `z` of each scenario, or of those named by `where`."""
+        return np.asarray(np.exp(self.mu[where] + self.sigma[where] * z))
 
     def rest(self, z: Draws, ran_s: float) -> Seconds:
         return np.asarray(rest_by_log_tail(log_ndtr(-z.astype(np.float64)), ran_s, self.mu, self.sigma))
@@ -338,6 +371,18 @@ class _StyleWorld:
     mu: NDArray[np.float32]
     sigma: NDArray[np.float32]
     of_sitters: dict[int, tuple[NDArray[np.float32], NDArray[np.float32]]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class _Paces:
+    """A style in several artists' hands: (stages, artists * n) mu and sigma of the log of each stage's time.
+
+    The style stands here because it is known by its identity, which lasts as long as something holds it.
+    """
+
+    style: Style
+    mu: Draws
+    sigma: Draws
 
 
 LEAST_VARIANCE = 1e-10  # so that effects known exactly have a root too: a hundred-thousandth of a time
