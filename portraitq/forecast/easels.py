@@ -100,10 +100,10 @@ class Easels:
             ready_s = ready_s + np.where(np.isfinite(first_s), break_ends_s - first_s, 0.0)
         return ready_s
 
-    def first(self, may: Sequence[int], from_s: float | Seconds = 0.0) -> tuple[NDArray[np.intp], Seconds]:
-        """Who of `may` begins the next portrait, and when, (n,) each; it can be begun from `from_s` on."""
+    def first(self, may: Sequence[int], from_s: float | Seconds | None = None) -> tuple[NDArray[np.intp], Seconds]:
+        """Who of `may` begins the next portrait, and when, (n,) each; it can be begun from `from_s` on, or at once."""
         starts_s: Sequence[Seconds] = [self.free_s[artist] for artist in may]
-        if np.any(np.asarray(from_s) > 0):
+        if from_s is not None and np.any(np.asarray(from_s) > 0):
             starts_s = [self.begin(artist, np.maximum(self.free_s[artist], from_s)) for artist in may]
             chosen = _first_free(np.array(starts_s), self.free_s[list(may)])
             return np.asarray(may)[chosen], np.min(starts_s, axis=0)

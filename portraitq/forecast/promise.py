@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -38,17 +38,17 @@ def promise(
 
 def at_level(ready_s: NDArray[np.float64], level: float) -> float:
     """The `level` quantile of sorted scenarios (Hyndman & Fan's type 7)."""
-    place = level * (len(ready_s) - 1)
-    below = int(place)
-    above = min(below + 1, len(ready_s) - 1)
-    return float(ready_s[below] + (place - below) * (ready_s[above] - ready_s[below]))
+    return float(at_levels(ready_s, (level,))[0])
+
+
+def at_levels(ready_s: NDArray[np.float64], levels: Sequence[float] = LEVELS) -> NDArray[np.float64]:
+    """As `at_level` for several levels, and for one ticket or many: (..., n) sorted to (..., levels)."""
+    place = np.multiply(levels, ready_s.shape[-1] - 1)
+    below = place.astype(np.intp)
+    low_s, high_s = ready_s[..., below], ready_s[..., np.minimum(below + 1, ready_s.shape[-1] - 1)]
+    return np.asarray(low_s + (place - below) * (high_s - low_s))
 
 
 def chance_kept(ready_s: NDArray[np.float64], ready_by: datetime, now: datetime) -> float:
     """The share of scenarios (sorted) in which it is ready by then."""
     return float(np.searchsorted(ready_s, (ready_by - now).total_seconds(), side="right")) / len(ready_s)
-
-
-def quantiles(ready_s: NDArray[np.float64], now: datetime) -> Mapping[float, datetime]:
-    """The journal's eleven levels as instants."""
-    return {level: now + timedelta(seconds=at_level(ready_s, level)) for level in LEVELS}

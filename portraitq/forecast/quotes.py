@@ -5,17 +5,18 @@ The one way in for the desk, the API, the wall and the replay; they all get the 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
 from portraitq.core.booth import Booth
 from portraitq.core.life import Ticket
 from portraitq.forecast.pace import Pace
-from portraitq.forecast.promise import LEVELS, chance_kept, promise, quantiles
+from portraitq.forecast.promise import LEVELS, at_levels, chance_kept, promise
 from portraitq.forecast.schedule import NEVER_S, Outlook, Scenarios
 
 LOW, HIGH = 0.2, 0.8  # of the window that is read out: "about 15:20 to 15:35"
@@ -62,13 +63,18 @@ def forecast(booth: Booth, pace: Pace, now: datetime) -> Forecast:
     if booth.set_up is None:
         return Forecast(now, booth.seq, MappingProxyType({}), MappingProxyType({}))
     scenarios = Scenarios(booth, pace, now)
-    tickets = {id: _quote(scenarios, outlook, booth.tickets[id]) for id, outlook in scenarios.outlooks.items()}
     order_now = {
-        style.id: _quote(scenarios, scenarios.asked(style, 1, None, ASKED))
+        style.id: scenarios.asked(style, 1, None, ASKED)
         for style in booth.set_up.styles
         if any(style.id in artist.styles for artist in booth.set_up.artists)
     }
-    return Forecast(now, booth.seq, MappingProxyType(tickets), MappingProxyType(order_now))
+    quotes = _quotes(scenarios, [*scenarios.outlooks.items(), *((None, asked) for asked in order_now.values())])
+    return Forecast(
+        now,
+        booth.seq,
+        MappingProxyType(dict(zip(scenarios.outlooks, quotes, strict=False))),
+        MappingProxyType(dict(zip(order_now, quotes[len(scenarios.outlooks) :], strict=True))),
+    )
 
 
 ASKED = "ordered now"  # the name of the draws for a portrait that nobody has ordered yet
@@ -80,7 +86,7 @@ def quote_order(booth: Booth, pace: Pace, now: datetime, *, style: str, sitters:
     if found is None:
         raise KeyError(style)
     scenarios = Scenarios(booth, pace, now)
-    return _quote(scenarios, scenarios.asked(found, sitters, artist, ASKED))
+    return _quotes(scenarios, [(None, scenarios.asked(found, sitters, artist, ASKED))])[0]
 
 
 def quotes_of_tickets(booth: Booth, pace: Pace, now: datetime, tickets: Iterable[str]) -> Mapping[str, Quote]:
@@ -89,21 +95,39 @@ def quotes_of_tickets(booth: Booth, pace: Pace, now: datetime, tickets: Iterable
     if booth.set_up is None or not wanted:
         return MappingProxyType({})
     scenarios = Scenarios(booth, pace, now)
-    found = {
-        id: _quote(scenarios, scenarios.outlooks[id], booth.tickets[id]) for id in wanted if id in scenarios.outlooks
-    }
-    return MappingProxyType(found)
+    found = [(id, scenarios.outlooks[id]) for id in wanted if id in scenarios.outlooks]
+    return MappingProxyType(dict(zip((id for id, _ in found), _quotes(scenarios, found), strict=True)))
 
 
-def _quote(scenarios: Scenarios, outlook: Outlook, ticket: Ticket | None = None) -> Quote:
+def _quotes(scenarios: Scenarios, outlooks: Sequence[tuple[str | None, Outlook]]) -> list[Quote]:
+    """The quote of each outlook; the ticket's id beside it is None for what nobody has ordered yet."""
+    if not outlooks:
+        return []
+    ready_s = np.minimum([outlook.ready_s for _, outlook in outlooks], np.float32(NEVER_S))
+    ready_s.sort(axis=1)
+    ordered_s = ready_s.astype(np.float64)
+    levels_s = at_levels(ordered_s).tolist()
+    return [
+        _quote(scenarios, outlook, scenarios.booth.tickets[id] if id else None, ordered_s[row], levels_s[row])
+        for row, (id, outlook) in enumerate(outlooks)
+    ]
+
+
+def _quote(
+    scenarios: Scenarios,
+    outlook: Outlook,
+    ticket: Ticket | None,
+    ready_s: NDArray[np.float64],
+    levels_s: Sequence[float],
+) -> Quote:
+    """One quote out of its scenarios in order and their quantiles at `LEVELS`."""
     booth, now = scenarios.booth, scenarios.now
     assert booth.set_up is not None
     settings = booth.set_up.booth
-    ready_s = np.sort(np.minimum(outlook.ready_s, NEVER_S))
-    at = quantiles(ready_s, now)
+    at = {level: now + timedelta(seconds=at_s) for level, at_s in zip(LEVELS, levels_s, strict=True)}
     told = ticket.promise if ticket is not None and ticket.finished_at is None else None
     return Quote(
-        ready_at_quantiles=MappingProxyType(dict(at)),
+        ready_at_quantiles=MappingProxyType(at),
         promise_at=promise(ready_s, settings.confidence, settings.round_to_s, now, booth.zone),
         median_at=at[0.5],
         window=(at[LOW], at[HIGH]),

@@ -12,7 +12,7 @@ Rules, where the journal leaves room:
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -70,6 +70,7 @@ class Scenarios:
         self.known_lengths = _lengths(pace)
         self.lengths: dict[str, _World] = {}
         self.pause_rate = _rate(pace, n)
+        self.styles = _distinct([*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())])
         self.hands = {artist.id: _HandWorld(self, artist.id) for artist in self.artists}
         self.sketch_sd = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
         self.outlooks: dict[str, Outlook] = {}
@@ -343,6 +344,11 @@ def _rate(pace: Pace, n: int) -> Draws | None:
     return np.asarray(lags.met / lags.over_s * factor, dtype=np.float32)
 
 
+def _distinct(styles: Iterable[Style]) -> list[Style]:
+    """Each style once. Tickets share theirs with the set-up, so this need not look into them."""
+    return list({id(style): style for style in styles}.values())
+
+
 def _in_queue_since(ticket: Ticket) -> datetime:
     came = [event.happened_at for event in ticket.history if event.kind in ("ordered", "released", "put_back")]
     return max(came, default=ticket.ordered_at)
@@ -368,6 +374,7 @@ class _World:
 class _StyleWorld:
     """A style in an artist's hand, scenario by scenario: log of each stage's time for one sitter, and its chance."""
 
+    style: Style
     mu: NDArray[np.float32]
     sigma: NDArray[np.float32]
     of_sitters: dict[int, tuple[NDArray[np.float32], NDArray[np.float32]]] = field(default_factory=dict)
@@ -394,20 +401,16 @@ class _HandWorld:
     def __init__(self, of: Scenarios, artist: str) -> None:
         self.of, self.artist, self.n = of, artist, of.n
         self.pace, self.spreads = of.pace, of.pace.mind(artist).spreads
-        self.styles: dict[Style, _StyleWorld] = {}
+        self.styles: dict[int, _StyleWorld] = {}  # by the style's identity
         self.hand = self._what_is_known()
         self.effects = self._draw_effects()
 
     def _what_is_known(self) -> Hand:
         """The artist's hand on this day, with every style at hand and what the sketch on the easel has shown."""
         booth, spreads = self.of.booth, self.spreads
-        assert booth.set_up is not None
         at_hand = booth.on_easel(self.artist)
-        styles = [*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())]
-        if at_hand is not None:
-            styles.append(at_hand.style)
         hand = self.pace.hand(self.artist, None, self.of.day_index)
-        for style in dict.fromkeys(styles):
+        for style in (*self.of.styles, *([at_hand.style] if at_hand else ())):
             hand = knowing(hand, style, spreads)
         if at_hand is not None and at_hand.finished_at is None:
             for time in stage_times(at_hand, booth.days):
@@ -423,7 +426,7 @@ class _HandWorld:
         return np.asarray(self.hand.mean[:, None] + root.astype(np.float32) @ chance, dtype=np.float64)
 
     def _style(self, style: Style) -> _StyleWorld:
-        found = self.styles.get(style)
+        found = self.styles.get(id(style))
         if found is None:
             shared = self.effects[GENERAL] + self.effects[DAY] + self.effects[self.hand.index["style", style.id]]
             mus, sigmas = [], []
@@ -431,7 +434,7 @@ class _HandWorld:
                 key = (style.id, stage.id)
                 mus.append(self.hand.base[key] + shared + self.effects[self.hand.index["stage", *key]])
                 sigmas.append(self.hand.sigma(*key) * self._spread(key))
-            found = self.styles[style] = _StyleWorld(np.array(mus, np.float32), np.array(sigmas, np.float32))
+            found = self.styles[id(style)] = _StyleWorld(style, np.array(mus, np.float32), np.array(sigmas, np.float32))
         return found
 
     def _spread(self, key: tuple[str, str]) -> NDArray[np.float32] | float:

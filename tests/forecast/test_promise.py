@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from portraitq.forecast.promise import LEVELS, at_level, chance_kept, promise, quantiles, round_up
+from portraitq.forecast.promise import LEVELS, at_level, at_levels, chance_kept, promise, round_up
 
 NOON = datetime(2026, 6, 6, 12, 0, tzinfo=UTC)
 LISBON, KATHMANDU = ZoneInfo("Europe/Lisbon"), ZoneInfo("Asia/Kathmandu")
@@ -51,11 +51,14 @@ def test_quantiles_are_hyndman_and_fans_type_7():
     assert [at_level(data, p) for p in (0.1, 0.25, 0.5, 0.85, 0.9)] == pytest.approx([1.9, 4.75, 13.5, 34.2, 37.9])
 
 
-def test_the_levels_rise_with_the_instants():
-    at = quantiles(np.sort(np.random.default_rng(1).gamma(2, 300, 500)), NOON)
+def test_all_levels_of_many_tickets_are_those_of_each():
+    ready_s = np.sort(np.random.default_rng(1).gamma(2, 300, (3, 500)), axis=1)
 
-    assert list(at) == list(LEVELS)
-    assert sorted(at.values()) == list(at.values())
+    at_s = at_levels(ready_s)
+
+    assert at_s.tolist() == [[at_level(one, level) for level in LEVELS] for one in ready_s]
+    assert np.all(np.diff(at_s, axis=1) > 0)
+    assert at_s[0] == pytest.approx(np.quantile(ready_s[0], LEVELS))
 
 
 def test_the_chance_of_a_promise_is_the_share_of_scenarios_that_keep_it():
