@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 LEVELS = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
+Ordered = NDArray[np.floating[Any]]  # seconds after now, one a scenario, sorted
 MICROSECOND = timedelta(microseconds=1)
 
 
@@ -26,9 +28,7 @@ def round_up(at: datetime, round_to_s: float, zone: ZoneInfo) -> datetime:
     return at + MICROSECOND * (-since_midnight % grid)
 
 
-def promise(
-    ready_s: NDArray[np.float64], confidence: float, round_to_s: float, now: datetime, zone: ZoneInfo
-) -> datetime:
+def promise(ready_s: Ordered, confidence: float, round_to_s: float, now: datetime, zone: ZoneInfo) -> datetime:
     """The promise at `confidence` for a portrait that is ready `ready_s` after `now`; never before now.
 
     ready_s  (n,) sorted, one a scenario
@@ -36,19 +36,22 @@ def promise(
     return round_up(now + timedelta(seconds=max(at_level(ready_s, confidence), 0.0)), round_to_s, zone)
 
 
-def at_level(ready_s: NDArray[np.float64], level: float) -> float:
+def at_level(ready_s: Ordered, level: float) -> float:
     """The `level` quantile of sorted scenarios (Hyndman & Fan's type 7)."""
-    return float(at_levels(ready_s, (level,))[0])
+    place = level * (len(ready_s) - 1)
+    below = int(place)
+    low_s, high_s = float(ready_s[below]), float(ready_s[min(below + 1, len(ready_s) - 1)])
+    return low_s + (place - below) * (high_s - low_s)
 
 
-def at_levels(ready_s: NDArray[np.float64], levels: Sequence[float] = LEVELS) -> NDArray[np.float64]:
-    """As `at_level` for several levels, and for one ticket or many: (..., n) sorted to (..., levels)."""
+def at_levels(ready_s: Ordered, levels: Sequence[float] = LEVELS) -> NDArray[np.float64]:
+    """As `at_level` for several levels and many tickets at once: (..., n), each sorted, to (..., levels)."""
     place = np.multiply(levels, ready_s.shape[-1] - 1)
     below = place.astype(np.intp)
-    low_s, high_s = ready_s[..., below], ready_s[..., np.minimum(below + 1, ready_s.shape[-1] - 1)]
-    return np.asarray(low_s + (place - below) * (high_s - low_s))
+    low_s = ready_s[..., below].astype(np.float64)
+    return np.asarray(low_s + (place - below) * (ready_s[..., np.minimum(below + 1, ready_s.shape[-1] - 1)] - low_s))
 
 
-def chance_kept(ready_s: NDArray[np.float64], ready_by: datetime, now: datetime) -> float:
+def chance_kept(ready_s: Ordered, ready_by: datetime, now: datetime) -> float:
     """The share of scenarios (sorted) in which it is ready by then."""
     return float(np.searchsorted(ready_s, (ready_by - now).total_seconds(), side="right")) / len(ready_s)

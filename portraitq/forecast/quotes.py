@@ -11,12 +11,11 @@ from datetime import datetime, timedelta
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
 
 from portraitq.core.booth import Booth
 from portraitq.core.life import Ticket
 from portraitq.forecast.pace import Pace
-from portraitq.forecast.promise import LEVELS, at_levels, chance_kept, promise
+from portraitq.forecast.promise import LEVELS, Ordered, at_levels, chance_kept, promise
 from portraitq.forecast.schedule import NEVER_S, Outlook, Scenarios
 
 LOW, HIGH = 0.2, 0.8  # of the window that is read out: "about 15:20 to 15:35"
@@ -103,12 +102,12 @@ def _quotes(scenarios: Scenarios, outlooks: Sequence[tuple[str | None, Outlook]]
     """The quote of each outlook; the ticket's id beside it is None for what nobody has ordered yet."""
     if not outlooks:
         return []
-    ready_s = np.minimum([outlook.ready_s for _, outlook in outlooks], np.float32(NEVER_S))
+    ready_s = np.array([outlook.ready_s for _, outlook in outlooks])
+    np.minimum(ready_s, NEVER_S, out=ready_s)
     ready_s.sort(axis=1)
-    ordered_s = ready_s.astype(np.float64)
-    levels_s = at_levels(ordered_s).tolist()
+    levels_s = at_levels(ready_s).tolist()
     return [
-        _quote(scenarios, outlook, scenarios.booth.tickets[id] if id else None, ordered_s[row], levels_s[row])
+        _quote(scenarios, outlook, scenarios.booth.tickets[id] if id else None, ready_s[row], levels_s[row])
         for row, (id, outlook) in enumerate(outlooks)
     ]
 
@@ -117,7 +116,7 @@ def _quote(
     scenarios: Scenarios,
     outlook: Outlook,
     ticket: Ticket | None,
-    ready_s: NDArray[np.float64],
+    ready_s: Ordered,
     levels_s: Sequence[float],
 ) -> Quote:
     """One quote out of its scenarios in order and their quantiles at `LEVELS`."""
