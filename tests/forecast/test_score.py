@@ -5,9 +5,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 import scoringrules
-from scipy.special import ndtri
+from scipy.special import ndtri, stdtrit
+from scipy.stats import binom, kstest
 
-from portraitq.forecast.promise import LEVELS
+from portraitq.forecast.draws import normals
+from portraitq.forecast.promise import LEVELS, at_level
 from portraitq.forecast.replay import QuoteRow
 from portraitq.forecast.score import (
     binomial_error,
@@ -31,13 +33,47 @@ def test_the_crps_of_a_sample_is_the_energy_form():
     # scoringrules 0.10, crps_ensemble(estimator="nrg"): 0.88
     assert crps_of_sample(sample, 12.0) == pytest.approx(0.88, abs=1e-12)
     assert crps_of_sample(sample, 12.0) == pytest.approx(scoringrules.crps_ensemble(12.0, sample, estimator="nrg"))
+    assert scoringrules.crps_ensemble(12.0, sample, estimator="fair") == pytest.approx(0.50)  # the other form: not ours
 
 
-def test_the_crps_of_many_draws_comes_to_the_closed_normal_form():
-    middles = (np.arange(20_000) + 0.5) / 20_000
+MIDDLES = (np.arange(50_000) + 0.5) / 50_000
 
-    # Gneiting & Raftery 2007, JASA 102:359–378: N(600, 120²) at 780
-    assert crps_of_sample(600 + 120 * ndtri(middles), 780.0) == pytest.approx(119.3308804773, rel=1e-4)
+
+# Gneiting & Raftery 2007, JASA 102:359–378 (from memory): σ[z(2Φ(z) − 1) + 2φ(z) − 1/√π]
+@pytest.mark.parametrize(
+    ("mean", "sd", "came", "expected"),
+    [(0, 1, 0, 0.2336949773), (0, 1, 1, 0.6024413576), (15, 3, 20, 3.4263905594), (600, 120, 780, 119.3308804773)],
+)
+def test_the_crps_of_many_draws_comes_to_the_closed_normal_form(mean, sd, came, expected):
+    found = crps_of_sample(mean + sd * ndtri(MIDDLES), came)
+
+    assert found == pytest.approx(expected, rel=1e-4)
+    assert scoringrules.crps_normal(came, mean, sd) == pytest.approx(expected, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("median", "sigma", "came", "expected"), [(380, 0.5, 600, 126.3091013421), (380, 0.38, 300, 52.8963523524)]
+)
+def test_the_crps_of_many_draws_comes_to_the_closed_log_normal_form(median, sigma, came, expected):
+    found = crps_of_sample(median * np.exp(sigma * ndtri(MIDDLES)), came)
+
+    assert found == pytest.approx(expected, rel=1e-4)
+    assert scoringrules.crps_lognormal(came, np.log(median), sigma) == pytest.approx(expected, abs=1e-7)
+
+
+def test_the_crps_of_many_draws_comes_to_the_closed_form_of_students_t():
+    found = crps_of_sample(stdtrit(12, MIDDLES), 1.5)
+
+    assert found == pytest.approx(0.9824254933, rel=1e-4)
+    assert scoringrules.crps_t(1.5, 12, 0, 1) == pytest.approx(0.9824254933, abs=1e-8)
+
+
+# truth N(0, 1), forecast N(0, k²): √(2(1 + k²)/π) − k/√π; k = 1 is 1/√π
+@pytest.mark.parametrize(("k", "expected"), [(0.5, 0.609967), (1.0, 0.564190), (2.0, 0.655745)])
+def test_too_sharp_and_too_wide_both_lose(k, expected):
+    sample, truths = k * ndtri(MIDDLES[::25]), ndtri((np.arange(2000) + 0.5) / 2000)
+
+    assert np.mean([crps_of_sample(sample, came) for came in truths]) == pytest.approx(expected, rel=2e-3)
 
 
 def test_pinball_loss():
@@ -57,6 +93,21 @@ def test_the_mean_pinball_over_the_journals_levels():
     assert pinball(quantiles, np.array(LEVELS), 780.0).mean() == pytest.approx(55.8964553935, abs=1e-8)
 
 
+def test_twice_the_pinball_loss_over_all_levels_is_the_crps():
+    losses = pinball(600 + 120 * ndtri(MIDDLES), MIDDLES, 780.0)
+
+    assert 2 * losses.mean() == pytest.approx(119.33088048, rel=1e-4)
+
+
+@pytest.mark.parametrize(("came", "expected"), [(22.0, 50.0), (15.0, 10.0)])
+def test_the_pinball_loss_of_both_ends_is_winklers_interval_score(came, expected):
+    losses = pinball(np.array([10.0, 20.0]), np.array([0.05, 0.95]), came)
+
+    # Winkler 1972: a 90 % interval [10, 20] is scored (2 / 0.1) × the pinball losses of its ends
+    assert 2 / 0.1 * losses.sum() == pytest.approx(expected)
+    assert scoringrules.interval_score(came, 10.0, 20.0, 0.1) == pytest.approx(expected)
+
+
 def test_eleven_levels_give_nearly_the_whole_crps():
     came = 600 + 120 * ndtri((np.arange(500) + 0.5) / 500)
     quantiles = np.tile(600 + 120 * ndtri(np.array(LEVELS)), (500, 1))
@@ -66,8 +117,55 @@ def test_eleven_levels_give_nearly_the_whole_crps():
 
 
 def test_the_kolmogorov_smirnov_distance():
-    # scipy.stats.kstest
-    assert ks_distance([0.07, 0.12, 0.23, 0.31, 0.38, 0.52, 0.61, 0.66, 0.83, 0.95]) == pytest.approx(0.14)
+    values = [0.07, 0.12, 0.23, 0.31, 0.38, 0.52, 0.61, 0.66, 0.83, 0.95]
+
+    assert ks_distance(values) == pytest.approx(0.14)
+    assert kstest(values, "uniform").statistic == pytest.approx(0.14)
+    assert kstest(values, "uniform").pvalue == pytest.approx(0.97435, abs=1e-4)
+
+
+# scipy.stats.kstwo: what a forecast that is right stays under in 95 of 100 seasons
+@pytest.mark.parametrize(
+    ("n", "limit"), [(20, 0.29408), (50, 0.18841), (100, 0.13403), (200, 0.09516), (1000, 0.04278)]
+)
+def test_the_distance_of_a_right_forecast_stays_under_the_critical_value_as_often_as_it_should(n, limit):
+    seasons = 4000
+    values = np.random.default_rng(np.random.SFC64(n)).random((seasons, n))
+
+    share = np.mean([ks_distance(season) <= limit for season in values])
+
+    assert share == pytest.approx(0.95, abs=4 * np.sqrt(0.95 * 0.05 / seasons))
+
+
+# binomial, by scipy: the least and the most of n promises that are kept in 95 of 100 seasons
+@pytest.mark.parametrize(
+    ("confidence", "n", "least", "most"),
+    [
+        (0.85, 20, 14, 20),
+        (0.85, 40, 29, 38),
+        (0.85, 50, 37, 47),
+        (0.85, 100, 78, 92),
+        (0.85, 200, 160, 180),
+        (0.85, 1000, 828, 872),
+        (0.9, 20, 15, 20),
+        (0.9, 50, 41, 49),
+        (0.9, 100, 84, 95),
+        (0.9, 200, 171, 188),
+        (0.9, 1000, 881, 918),
+    ],
+)
+def test_as_many_promises_are_kept_as_chance_allows_when_the_truth_is_told(confidence, n, least, most):
+    seasons = 3000
+    chance = np.random.default_rng(np.random.SFC64(n))
+    told = at_level(np.sort(380 * np.exp(0.5 * normals("told", 1)[0].astype(float))), confidence)
+
+    kept = (chance.lognormal(np.log(380), 0.5, (seasons, n)) <= told).sum(axis=1)
+
+    inside = binom.cdf(most, n, confidence) - binom.cdf(least - 1, n, confidence)
+    assert (binom.ppf(0.025, n, confidence), binom.ppf(0.975, n, confidence)) == (least, most)
+    share = float(np.mean((kept >= least) & (kept <= most)))
+    assert share == pytest.approx(inside, abs=4 * np.sqrt(inside * (1 - inside) / seasons))
+    assert kept.mean() / n == pytest.approx(confidence, abs=4 * binomial_error(confidence, n * seasons) + 0.001)
 
 
 def test_where_the_truth_came_in_its_forecast():
