@@ -10,6 +10,8 @@ import math
 import numpy as np
 import pytest
 
+from portraitq.forecast.draws import normals
+from portraitq.forecast.easels import Easels, Work
 from portraitq.forecast.hand import Spreads
 from portraitq.forecast.interruptions import Lags
 from portraitq.forecast.lognormal import LogTime, sum_of
@@ -125,3 +127,30 @@ def test_a_day_that_is_slow_is_slow_for_everybody_in_the_queue():
     assert ready_s.std() == pytest.approx(977.28, rel=4 * 1.5 / math.sqrt(2 * N))
     for level, expected in ((0.05, 4183.6), (0.85, 6637), (0.95, 7367)):
         assert np.quantile(ready_s, level) == pytest.approx(expected, abs=60)
+
+
+def test_a_slowness_of_each_sketch_evens_out_over_the_queue():
+    style = a_style("one", (600, 0.25))
+    told = a_journal().set_up(set_up([style], [artist("a1", "one")])).day_opened().artist_in("a1")
+    told = told.ordered(*(f"T{number}" for number in range(1, 10)), style="one", at="09:00:00")
+    sketch_alone = Spreads(general=0, style=0, stage=0, day=0, sketch=0.15, wander=0, guess_weight=math.inf)
+    pace = known_exactly(sketch_alone, Lags(turnaround=None, idle=None, met=0, unsaid_met=0))
+
+    ready_s = Scenarios(told.booth, pace, told.at("09:00:00"), N).outlooks["T9"].ready_s
+
+    # the same with d drawn for each portrait: mean and sd exact, quantiles by Monte Carlo (SE 8)
+    assert ready_s.mean() == pytest.approx(5634.45, abs=4 * 559.41 / math.sqrt(N))
+    assert ready_s.std() == pytest.approx(559.41, rel=4 * 1.5 / math.sqrt(2 * N))
+    for level, expected in ((0.05, 4765), (0.85, 6212), (0.95, 6599)):
+        assert np.quantile(ready_s, level) == pytest.approx(expected, abs=50)
+
+
+def test_quantiles_do_not_add():
+    easel = Easels(np.zeros((1, N)), [[]])
+
+    for portrait in range(9):
+        ready_s, _, _ = easel.take([Work(600 + 120 * normals(f"T{portrait}", 1, N)[0])], np.zeros(N))
+
+    # nine portraits of N(600, 120²): 85 % of their sum is 5773.116 s, the sum of their 85 % would be 6519.348 s
+    error_s = math.sqrt(0.85 * 0.15 / N) * 360 / 0.2332  # of the quantile, by the normal density at 85 %
+    assert np.quantile(ready_s, 0.85) == pytest.approx(5773.116, abs=4 * error_s)
