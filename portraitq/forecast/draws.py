@@ -23,20 +23,30 @@ Draws = NDArray[np.float32]
 
 def normals(name: str, rows: int, n: int = SCENARIOS) -> Draws:
     """(rows, n) standard normal draws for `name`, float32; asked for more rows, the first ones stay the same."""
-    return _rows(_shuffles(n)[0], name, rows, n)
+    return np.array(normal_rows(name, rows, n))
 
 
 def exponentials(name: str, rows: int, n: int = SCENARIOS) -> Draws:
     """(rows, n) exponential draws of mean 1 for `name`, float32; as `normals`."""
+    return np.array(exponential_rows(name, rows, n))
+
+
+def normal_rows(name: str, rows: int, n: int = SCENARIOS) -> list[Draws]:
+    """`normals` row by row where they stand in the pool, not to be written to: for who needs but a few of each."""
+    return _rows(_shuffles(n)[0], name, rows, n)
+
+
+def exponential_rows(name: str, rows: int, n: int = SCENARIOS) -> list[Draws]:
+    """`exponentials` as `normal_rows`."""
     return _rows(_shuffles(n)[1], f"{name} exponentials", rows, n)  # never in step with its normals
 
 
-def _rows(pool: Draws, name: str, rows: int, n: int) -> Draws:
+def _rows(pool: Draws, name: str, rows: int, n: int) -> list[Draws]:
     """Row by row a shuffle and a place to begin in it, by a hash of the name (its first bytes stay)."""
-    found = np.empty((rows, n), dtype=np.float32)
-    for row, (shuffle, place) in enumerate(_picks(name, rows)):
+    shuffles, found = len(pool), []
+    for shuffle, place in _picks(name, rows):
         begin = place % n
-        found[row] = pool[shuffle % len(pool), begin : begin + n]
+        found.append(pool[shuffle % shuffles, begin : begin + n])
     return found
 
 
@@ -54,4 +64,7 @@ def _shuffles(n: int) -> tuple[Draws, Draws]:
     orders = np.tile(np.arange(n), (max(POOL // n, LEAST_SHUFFLES), 1))
     chance.permuted(orders, axis=1, out=orders)
     orders = np.concatenate([orders, orders], axis=1)
-    return ndtri(middles).astype(np.float32)[orders], (-np.log1p(-middles)).astype(np.float32)[orders]
+    pools = ndtri(middles).astype(np.float32)[orders], (-np.log1p(-middles)).astype(np.float32)[orders]
+    for pool in pools:
+        pool.flags.writeable = False
+    return pools

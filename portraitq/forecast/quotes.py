@@ -102,7 +102,7 @@ def _quotes(scenarios: Scenarios, outlooks: Sequence[tuple[str | None, Outlook]]
     """The quote of each outlook; the ticket's id beside it is None for what nobody has ordered yet."""
     if not outlooks:
         return []
-    ready_s = np.array([outlook.ready_s for _, outlook in outlooks])
+    ready_s = np.array([outlook.ready_s for _, outlook in outlooks], dtype=np.float32)
     np.minimum(ready_s, NEVER_S, out=ready_s)
     ready_s.sort(axis=1)
     levels_s = at_levels(ready_s).tolist()

@@ -26,7 +26,7 @@ from portraitq.core.booth import Booth, TradingDay
 from portraitq.core.events import Artist, Stage, Style
 from portraitq.core.life import HELD, TOUCH_UP, TOUCH_UP_REST, Ticket
 from portraitq.core.timing import drawing_s, pause_in_hand, stage_times
-from portraitq.forecast.draws import SCENARIOS, Draws, exponentials, normals
+from portraitq.forecast.draws import SCENARIOS, Draws, exponential_rows, normal_rows, normals
 from portraitq.forecast.easels import Easels, Hours, Seconds, Work
 from portraitq.forecast.hand import DAY, GENERAL, SKETCH, Hand, knowing, measured
 from portraitq.forecast.lognormal import LEAST_REST_S, LogTime, mean_of_several, rest_by_log_tail, spread
@@ -279,33 +279,30 @@ class Scenarios:
     def with_pauses(self, name: str, stages_s: Seconds) -> Work:
         """The work of stages of (stages, n) seconds, interruptions spread evenly over it."""
         drawn_s = stages_s.sum(axis=0)
-        total_s = drawn_s + self._pauses_s(name, drawn_s)
+        total_s = drawn_s.copy()
+        if self.pause_rate is not None:
+            self._interrupt(total_s, name, drawn_s, self.pause_rate)
         if not any(self.easels.breaks_s):
             return Work(total_s)
         return Work(total_s, np.cumsum(stages_s, axis=0) * (total_s / drawn_s))
 
-    def _pauses_s(self, name: str, drawn_s: Seconds) -> Draws | float:
-        """(n,) seconds of interruptions while `name` is drawn for `drawn_s`: they come at random over that time."""
-        if self.pause_rate is None:
-            return 0.0
-        expected = self.pause_rate * drawn_s
+    def _interrupt(self, total_s: Seconds, name: str, drawn_s: Seconds, rate: Draws) -> None:
+        """Add to `total_s` what interrupts `name` while drawn for `drawn_s`; it comes at random over that time."""
+        lags, expected = self.pace.lags, rate * drawn_s
         many = _most_pauses(float(expected.sum()) / self.n)
-        gaps, chance = exponentials(f"{name} pauses", many + 1, self.n), normals(f"{name} pauses", many + 1, self.n)
-        total_s = np.zeros(self.n, np.float32)
-        self._interrupt(
-            total_s, gaps[0] < self.pace.lags.unsaid_met / self.pace.lags.over_s * drawn_s, "unsaid", chance[0]
-        )
-        gone = np.zeros(self.n, np.float32)
+        gaps = exponential_rows(f"{name} pauses", many + 1, self.n)
+        chance = normal_rows(f"{name} pauses", many + 1, self.n)
+        self._add_where(gaps[0] < lags.unsaid_met / lags.over_s * drawn_s, total_s, "unsaid", chance[0])
+        gone = gaps[1]
         for k in range(1, many + 1):
-            gone += gaps[k]
-            self._interrupt(total_s, gone < expected, "pause", chance[k])
-        return total_s
+            self._add_where(gone < expected, total_s, "pause", chance[k])
+            if k < many:
+                gone = gone + gaps[k + 1]
 
-    def _interrupt(self, total_s: Draws, met: NDArray[np.bool], kind: str, z: Draws) -> None:
-        """Add an interruption of that kind where it was met, which is in few of the scenarios."""
-        world = self._world(kind)
-        where = np.flatnonzero(met)
-        if world and len(where):
+    def _add_where(self, met: NDArray[np.bool], total_s: Seconds, kind: str, z: Draws) -> None:
+        """Add one interruption of that kind wherever it was met, which is in few of the scenarios."""
+        where = met.nonzero()[0]
+        if len(where) and (world := self._world(kind)):
             total_s[where] += world.draw(z[where], where)
 
 
