@@ -1,10 +1,12 @@
 """How fast is it? Each figure beside a floor measured in the same run, and their ratio.
 
-    python3 scripts/start.py makes the environment; then: .venv/bin/python scripts/bench.py [quote] [tap] [push] [start]
+    python3 scripts/start.py makes the environment; then:
+    .venv/bin/python scripts/bench.py [quote] [queue] [learn] [tap] [push] [start]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
-is asserted; the tests guard what is computed, not how long it takes.
+is asserted; the tests guard what is computed, not how long it takes. The part `queue` needs simpy, which comes with the
+tests' own environment: python3 scripts/test.py makes it.
 """
 
 from __future__ import annotations
@@ -18,8 +20,9 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Generator, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from urllib.request import Request, urlopen
 
@@ -46,6 +49,9 @@ from portraitq.core.events import (  # noqa: E402
     read_data,
 )
 from portraitq.desk import Desks  # noqa: E402
+from portraitq.forecast.draws import SCENARIOS  # noqa: E402
+from portraitq.forecast.pace import pace_of  # noqa: E402
+from portraitq.forecast.quotes import forecast  # noqa: E402
 from portraitq.store import devices, journal  # noqa: E402
 from portraitq.store.store import open_store  # noqa: E402
 
@@ -157,26 +163,98 @@ def line(what: str, ours_ms: float, floor: str, floor_ms: float) -> None:
 # The parts
 
 
-def quote() -> None:
-    """A re-quote of 60 tickets on 3 easels, against drawing as many normals as it looks at."""
-    from portraitq.forecast import draws
-    from portraitq.forecast.pace import pace_of
-    from portraitq.forecast.quotes import forecast
+def least_ms(works: Sequence[Callable[[], object]], times: int) -> list[float]:
+    """The least that each took, in turns so that all meet the same machine; what is above it is others' work."""
+    least = [float("inf")] * len(works)
+    for _ in range(times):
+        for which, work in enumerate(works):
+            began = time.perf_counter()
+            work()
+            least[which] = min(least[which], (time.perf_counter() - began) * 1000)
+    return least
 
-    told = a_morning(artists=3, waiting=57)
+
+EASELS = 3
+NORMALS_A_TICKET = 2 + len(STAGES)  # the sketch's own effect, its turnaround, each stage; pauses are not counted
+
+
+def a_requote(tickets: int) -> Callable[[], object]:
+    """A re-quote of that many tickets on three easels, as at every tap."""
+    told = a_morning(EASELS, tickets - EASELS)
     now, pace = OPENED_AT + timedelta(minutes=12), pace_of(told.booth)
-    drawn = 60 * (2 + len(STAGES)) * draws.SCENARIOS
-    floor = median_ms(
-        lambda: np.random.Generator(np.random.SFC64(1)).standard_normal(drawn, dtype=np.float32), times=30
-    )
+    return lambda: forecast(told.booth, pace, now)
 
-    said = f"{drawn:,} normals, SFC64 float32"
+
+def drawing(tickets: int) -> Callable[[], object]:
+    """Numpy draws as many normals as the re-quote of that many tickets looks at, and does nothing with them."""
+    drawn = tickets * NORMALS_A_TICKET * SCENARIOS
+    return lambda: np.random.Generator(np.random.SFC64(1)).standard_normal(drawn, dtype=np.float32)
+
+
+def quote() -> None:
+    """Re-quotes of 15 to 240 tickets on 3 easels, against drawing as many normals as they look at."""
+    for tickets in (15, 30, 60, 120, 240):
+        ours, floor = least_ms([a_requote(tickets), drawing(tickets)], 60)
+        normals = f"{tickets * NORMALS_A_TICKET * SCENARIOS:,} normals, SFC64 float32"
+        line(f"re-quote of {tickets} tickets on {EASELS} easels, {ours / tickets:.3f} ms each", ours, normals, floor)
+
+
+def queue() -> None:
+    """The re-quote of 60 tickets on 3 easels, against simpy doing the same queue scenario by scenario."""
+    try:
+        import simpy
+    except ImportError:
+        print("queue: simpy is not here (`python3 scripts/test.py` makes an environment that has it); left out")
+        return
+    few, tickets = 50, 60
+    chance = np.random.Generator(np.random.SFC64(1))
+    mu, sigma = np.log([usual_s for _, usual_s, _ in STAGES]), 0.4
+    needs = np.exp(mu + sigma * chance.standard_normal((few, tickets, len(STAGES)))).sum(axis=2).tolist()
+    turnarounds = np.exp(np.log(70) + 0.5 * chance.standard_normal((few, tickets))).tolist()
+
+    def scenario(needs_s: list[float], turnarounds_s: list[float]) -> list[float]:
+        world, ready_s = simpy.Environment(), [0.0] * tickets
+        easels = simpy.Resource(world, capacity=EASELS)
+
+        def portrait(k: int) -> Generator[simpy.Event, object, None]:
+            with easels.request() as easel:
+                yield easel
+                yield world.timeout(needs_s[k])
+                ready_s[k] = world.now
+                yield world.timeout(turnarounds_s[k])
+
+        for k in range(tickets):
+            world.process(portrait(k))
+        world.run()
+        return ready_s
+
+    def theirs() -> None:  # times are drawn beforehand and nothing is made of the result: simpy's events alone
+        for needs_s, turnarounds_s in zip(needs, turnarounds, strict=True):
+            scenario(needs_s, turnarounds_s)
+
+    ours, events = least_ms([a_requote(tickets), theirs], 10)
     line(
-        "re-quote of 60 tickets on 3 easels, at every tap",
-        median_ms(lambda: forecast(told.booth, pace, now), 30),
-        said,
-        floor,
+        f"re-quote of {tickets} tickets on {EASELS} easels",
+        ours,
+        f"simpy, {SCENARIOS} scenarios ({few} measured, × {SCENARIOS // few})",
+        events * SCENARIOS / few,
     )
+    print(f"{'':<58} simpy takes {events * SCENARIOS / few / ours:.0f} times as long")
+
+
+def learn() -> None:
+    """One more finished portrait in seasons of 400, 4 000 and 20 000: folded in, and learned from."""
+    floors: list[float] = []
+    for tickets in (400, 4_000, 20_000):
+        events = many_days(tickets)
+        last = max(place for place, event in enumerate(events) if isinstance(event.data, Finished))
+        before = fold(Booth(), events[:last])
+        pace, after = pace_of(before), fold(before, events[last : last + 1])
+        one = events[last : last + 1]
+        found = least_ms([partial(fold, before, one), partial(pace_of, after, previous=pace)], 200)
+        floors = floors or found
+        for what, ours, floor in zip(("folded in", "learned from"), found, floors, strict=True):
+            line(f"one more portrait of {tickets:,}, {what}", ours, "the same in a season of 400", floor)
 
 
 def tap() -> None:
@@ -414,7 +492,7 @@ def push() -> None:
         line("that tap's acknowledgement", ack_ms, "bare request that broadcasts", bare_ack_ms)
 
 
-PARTS = {"quote": quote, "tap": tap, "push": push, "start": start}
+PARTS = {"quote": quote, "queue": queue, "learn": learn, "tap": tap, "push": push, "start": start}
 
 if __name__ == "__main__":
     wanted = sys.argv[1:] or list(PARTS)
