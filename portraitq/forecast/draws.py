@@ -23,12 +23,12 @@ Draws = NDArray[np.float32]
 
 def normals(name: str, rows: int, n: int = SCENARIOS) -> Draws:
     """(rows, n) standard normal draws for `name`, float32; asked for more rows, the first ones stay the same."""
-    return np.array(normal_rows(name, rows, n))
+    return _together(normal_rows(name, rows, n), n)
 
 
 def exponentials(name: str, rows: int, n: int = SCENARIOS) -> Draws:
     """(rows, n) exponential draws of mean 1 for `name`, float32; as `normals`."""
-    return np.array(exponential_rows(name, rows, n))
+    return _together(exponential_rows(name, rows, n), n)
 
 
 def normal_rows(name: str, rows: int, n: int = SCENARIOS) -> list[Draws]:
@@ -39,6 +39,13 @@ def normal_rows(name: str, rows: int, n: int = SCENARIOS) -> list[Draws]:
 def exponential_rows(name: str, rows: int, n: int = SCENARIOS) -> list[Draws]:
     """`exponentials` as `normal_rows`."""
     return _rows(_shuffles(n)[1], f"{name} exponentials", rows, n)  # never in step with its normals
+
+
+def _together(rows: list[Draws], n: int) -> Draws:
+    found = np.empty((len(rows), n), np.float32)
+    for place, row in enumerate(rows):
+        found[place] = row
+    return found
 
 
 def _rows(pool: Draws, name: str, rows: int, n: int) -> list[Draws]:

@@ -107,11 +107,11 @@ class Easels:
             starts_s = [self.begin(artist, np.maximum(self.free_s[artist], from_s)) for artist in may]
             chosen = _first_free(np.array(starts_s), self.free_s[list(may)])
             return np.asarray(may)[chosen], np.min(starts_s, axis=0)
-        who, begins_s = np.full(len(starts_s[0]), may[0]), starts_s[0].copy()
-        for artist, own_s in zip(may[1:], starts_s[1:], strict=True):
-            who = np.where(own_s < begins_s, artist, who)
+        step, begins_s = np.zeros(len(starts_s[0]), np.intp), starts_s[0].copy()
+        for later, own_s in enumerate(starts_s[1:], start=1):
+            np.maximum(step, (own_s < begins_s) * later, out=step)  # no branch that half of the scenarios would miss
             np.minimum(begins_s, own_s, out=begins_s)
-        return who, begins_s
+        return step if tuple(may) == tuple(range(len(may))) else np.asarray(may)[step], begins_s
 
     def of(self, who: NDArray[np.intp]) -> NDArray[np.intp]:
         """(n,) where in a raveled (artists, n) what belongs to `who` stands."""

@@ -213,7 +213,7 @@ class Scenarios:
             self.easels.free_again(who, ready_s + self._length("turnaround", chance[1]))
         else:
             self.easels.free_s = as_it_was_s
-        likeliest = int(np.bincount(who, minlength=len(self.artists)).argmax())
+        likeliest = max(may, key=lambda row: np.count_nonzero(who == row)) if len(may) > 1 else may[0]
         return Outlook(ready_s, begins_s, self.artists[likeliest].id, ahead)
 
     def _who_may_draw(self, ticket: Ticket) -> tuple[int, ...]:
@@ -257,14 +257,14 @@ class Scenarios:
         key = (id(ticket.style), ticket.sitters, may)
         if key not in self.paces:
             self.paces[key] = self._paces_of(ticket.style, ticket.sitters, may)
-        at = self.easels.of(who)
-        return self.paces[key].mu.take(at, axis=1), self.paces[key].sigma.take(at, axis=1)
+        mu, sigma = self.paces[key].of_each.take(self.easels.of(who), axis=1).reshape(2, -1, self.n)
+        return mu, sigma
 
     def _paces_of(self, style: Style, sitters: int, may: tuple[int, ...]) -> _Paces:
-        mu, sigma = np.zeros((2, len(style.stages), len(self.artists), self.n), np.float32)
+        of_each = np.zeros((2, len(style.stages), len(self.artists), self.n), np.float32)
         for row in may:
-            mu[:, row], sigma[:, row] = self.hands[self.artists[row].id].of_sitters(style, sitters)
-        return _Paces(style, mu.reshape(len(style.stages), -1), sigma.reshape(len(style.stages), -1))
+            of_each[:, :, row] = self.hands[self.artists[row].id].of_sitters(style, sitters)
+        return _Paces(style, of_each.reshape(2 * len(style.stages), -1))
 
     def _sketch_sd(self, may: Sequence[int], who: NDArray[np.intp]) -> Draws | np.float32:
         """How far one sketch's own effect goes at the easel that draws it."""
@@ -379,14 +379,13 @@ class _StyleWorld:
 
 @dataclass(frozen=True, slots=True)
 class _Paces:
-    """A style in several artists' hands: (stages, artists * n) mu and sigma of the log of each stage's time.
+    """A style in several artists' hands: (2 * stages, artists * n), mu of the log of each stage's time, then sigma.
 
     The style stands here because it is known by its identity, which lasts as long as something holds it.
     """
 
     style: Style
-    mu: Draws
-    sigma: Draws
+    of_each: Draws
 
 
 LEAST_VARIANCE = 1e-10  # so that effects known exactly have a root too: a hundred-thousandth of a time
