@@ -169,7 +169,7 @@ JOURNAL = click.argument("journal", type=click.Path(path_type=Path))
 
 @main.command()
 @JOURNAL
-@click.option("--quotes", type=click.Path(path_type=Path), required=True, help="CSV file to write.")
+@click.option("--quotes", type=click.Path(path_type=Path), help="CSV file to write.")
 @click.option(
     "--at",
     type=click.Choice(["ordered", "every"]),
@@ -177,13 +177,54 @@ JOURNAL = click.argument("journal", type=click.Path(path_type=Path))
     show_default=True,
     help="Ask once for each order, or after every line for every portrait that is not ready.",
 )
-def replay(journal: Path, quotes: Path, at: str) -> None:
-    """Ask a past journal what the booth would have quoted, knowing only the lines up to there."""
+@click.option("--explain", metavar="TICKET", help="Say in words what is behind the quote of one ticket, such as T7.")
+@click.option(
+    "--line",
+    type=click.IntRange(min=1),
+    metavar="SEQ",
+    help="Explain the quote after that line of the journal, not the one right after the order.",
+)
+def replay(journal: Path, quotes: Path | None, at: str, explain: str | None, line: int | None) -> None:
+    """Ask a past journal what the booth would have quoted, knowing only the lines up to there.
+
+    --quotes writes every quote to a file, --explain tells of one why it was that.
+    """
+    if quotes is None and explain is None:
+        raise click.UsageError("Say what is wanted: --quotes FILE, --explain TICKET, or both.")
+    if line is not None and explain is None:
+        raise click.UsageError("--line chooses the instant for --explain TICKET, which is missing.")
+    with _file_errors(journal):
+        events = _events_of(journal)
+    if explain is not None:
+        _explain(events, explain, line)
+    if quotes is not None:
+        _write_quotes(events, journal, quotes, at)
+
+
+def _explain(events: Any, ticket: str, line: int | None) -> None:
+    """Print why that ticket's quote was what it was, and what then happened."""
+    from portraitq.forecast.explain import explain_past
+    from portraitq.web.explained import afterwards, explained
+
+    past = explain_past(events, ticket, line)
+    told = explained(past.explanation)
+    said = [told.title, *_wrapped(told.as_of), *_wrapped(told.note)]
+    for part in (*told.parts, afterwards(past)):
+        said += ["", part.heading, *(row for sentence in part.lines for row in _wrapped(sentence, indent=2))]
+    click.echo("\n".join(said).replace("\u00a0", " "))
+
+
+def _wrapped(sentence: str, indent: int = 0) -> list[str]:
+    import textwrap
+
+    room, hanging = " " * indent, " " * 2 * indent
+    return textwrap.wrap(sentence, ASK_WIDTH, initial_indent=room, subsequent_indent=hanging, break_on_hyphens=False)
+
+
+def _write_quotes(events: Any, journal: Path, quotes: Path, at: str) -> None:
     from portraitq.forecast.replay import replay as replayed
     from portraitq.forecast.replay import write_csv
 
-    with _file_errors(journal):
-        events = _events_of(journal)
     if quotes.exists() and quotes.samefile(journal):
         raise Failed(f"--quotes {quotes} is the journal itself, which it would overwrite: give the CSV another name.")
     with _progress("Replaying") as progress, _file_errors(quotes):

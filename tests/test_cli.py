@@ -24,13 +24,16 @@ from portraitq import cli, passphrase, starter
 from portraitq.core.commands import Command, Order
 from portraitq.core.events import print_line
 from portraitq.desk import Desks, NewCard
+from portraitq.forecast.explain import explain_past
 from portraitq.forecast.replay import read_journal
 from portraitq.forecast.score import report
 from portraitq.serve import CannotServe, free_port
 from portraitq.store import devices
 from portraitq.store.store import open_store
+from portraitq.web.explained import afterwards, explained
 from tests.web.conftest import ZONE
 
+ROOT = Path(__file__).resolve().parent.parent
 PATIENCE_S = 60
 WALL = {"view": "wall", "booth": "booth"}
 
@@ -284,6 +287,62 @@ def test_a_port_in_use_is_told_before_anything_starts(tmp_path: Path):
 def test_a_host_that_is_none_of_ours_is_told():
     with pytest.raises(CannotServe, match="no address of this computer"):
         free_port("203.0.113.7", 0)
+
+
+def test_replay_explains_one_quote_in_the_words_of_the_counter():
+    journal = ROOT / "tests" / "journals" / "two-days.jsonl"
+    past = explain_past(read_journal(journal), "T3")
+    told = explained(past.explanation)
+
+    result = portraitq("replay", journal, "--explain", "T3")
+
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout.splitlines()[0] == told.title
+    assert "by the clocks of Europe/Lisbon." in result.stdout
+    unwrapped = " ".join(result.stdout.split())
+    for part in (*told.parts, afterwards(past)):
+        assert " ".join([part.heading, *part.lines]).replace("\u00a0", " ") in unwrapped
+    assert max(map(len, result.stdout.splitlines())) <= cli.ASK_WIDTH
+
+
+def test_replay_explains_a_quote_as_of_a_later_line():
+    journal = ROOT / "tests" / "journals" / "contract-example.jsonl"
+
+    ordered, later = (portraitq("replay", journal, "--explain", "T1", *more) for more in ((), ("--line", "7")))
+
+    assert "As of 10:04" in ordered.stdout
+    assert "Nothing: it is the next one for First easel." in ordered.stdout
+    assert "As of 10:06" in later.stdout
+    assert "It is on the easel of First easel: stage 2 of 3, Likeness" in later.stdout
+    assert "It was ready at 10:15" in later.stdout
+
+
+@pytest.mark.parametrize(
+    ("asked", "code", "said"),
+    [
+        (["--explain", "T7"], 1, "There is no ticket T7 in this journal. It has T1 to T1.\n"),
+        (["--explain", "T1", "--line", "3"], 1, "a line from there to 11 was expected.\n"),
+        (["--explain", "T1", "--line", "11"], 1, "Number 1 is collected: only a portrait still to be drawn"),
+        (["--line", "7"], 2, "--quotes FILE, --explain TICKET, or both"),
+        (["--quotes", "q.csv", "--line", "7"], 2, "--line chooses the instant for --explain"),
+        ([], 2, "--quotes FILE, --explain TICKET, or both"),
+    ],
+)
+def test_what_replay_cannot_explain_is_told(asked: list[str], code: int, said: str):
+    result = portraitq("replay", ROOT / "tests" / "journals" / "contract-example.jsonl", *asked)
+
+    assert (result.exit_code, result.stdout) == (code, "")
+    assert said in result.stderr
+
+
+def test_replay_writes_quotes_and_explains_one_in_one_go(tmp_path: Path):
+    journal = ROOT / "tests" / "journals" / "contract-example.jsonl"
+
+    result = portraitq("replay", journal, "--explain", "T1", "--quotes", tmp_path / "quotes.csv")
+
+    assert result.exit_code == 0
+    assert result.stdout.startswith("Number 1")
+    assert (tmp_path / "quotes.csv").read_text().count("\n") == 2
 
 
 def test_replay_writes_a_row_for_each_order(booth: Path, tmp_path: Path):

@@ -71,6 +71,20 @@ def minutes(seconds: float) -> str:
     return f"−{said}" if whole < 0 else said
 
 
+def short_time(seconds: float) -> str:
+    """A duration of which the seconds matter, to ten of them: `40 s`, `1 min 50 s`; from ten minutes on `minutes`.
+
+    >>> short_time(38), short_time(110), short_time(119), short_time(1500)
+    ('40 s', '1 min 50 s', '2 min', '25 min')
+    """
+    tens = math.floor(seconds / 10 + 0.5) * 10
+    whole, rest = divmod(tens, MINUTE_S)
+    if whole >= 10:
+        return minutes(seconds)
+    said = [f"{whole} min"] * bool(whole) + [f"{rest} s"] * bool(rest)
+    return " ".join(said) or "a few seconds"
+
+
 def day_said(day: str) -> str:
     """A day of the journal for people.
 
