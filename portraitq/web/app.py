@@ -26,11 +26,12 @@ from portraitq.web import (
     staff,
     ticket,
     wall,
+    why,
 )
 from portraitq.web.here import desks as all_desks
 from portraitq.web.problems import problem
 
-SCREENS = (counter, photos, easel, wall, ticket, hand_over, daybook, set_up)
+SCREENS = (counter, why, photos, easel, wall, ticket, hand_over, daybook, set_up)
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
 LARGEST_REQUEST_BYTES = 64 * 1024 * 1024  # several photos of the best phones; more is a mistake or mischief
 LARGEST_FORM_BYTES = 512 * 1024

@@ -63,7 +63,8 @@ class Tap:
 class OneTicket:
     """Everything about one ticket that the booth's people may need at once.
 
-    The tuples of taps are empty, and the single ones None, where they make no sense.
+    The tuples of taps are empty, and the single ones None, where they make no sense. `has_reasons` says that its quote
+    can be explained.
     """
 
     row: Row
@@ -93,6 +94,7 @@ class OneTicket:
     new_time: Tap | None
     new_quote: QuoteSaid | None
     erase: Tap | None
+    has_reasons: bool
 
     @property
     def number(self) -> int:
@@ -137,6 +139,7 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         new_time=_new_time(ticket, quote, set_up, new_quote),
         new_quote=new_quote,
         erase=None if ticket.is_erased else _tap("Erase name, contact, note and photos", Erased(ticket=id)),
+        has_reasons=ticket.finished_at is None and names_a_time(standing.forecast.tickets.get(id)),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from werkzeug.datastructures import FileStorage
@@ -19,7 +19,7 @@ from portraitq.web.quoted import NOBODY, QuoteSaid, names_a_time, quote_said
 from portraitq.web.said import money, plain_amount, read_money
 
 if TYPE_CHECKING:
-    from portraitq.desk import Desk
+    from portraitq.desk import Desk, Standing
 
 MOST_SITTERS = 12
 FRESH_ENOUGH = timedelta(minutes=1)
@@ -97,9 +97,7 @@ def quotes(desk: Desk, sitters: int, artist: str | None) -> tuple[StyleQuote, ..
     """What a portrait ordered now would be quoted, for every style. Changes nothing."""
     standing, now = desk.standing(wait_s=0), desk.clock.now()
     booth = standing.booth
-    is_fresh = now - standing.as_of < FRESH_ENOUGH  # after a sleep under a closed lid it is not
-    is_plain = sitters == 1 and artist is None and booth.day is not None and is_fresh
-    known = standing.forecast.order_now if is_plain else {}  # what the forecast has asked itself already
+    known = standing.forecast.order_now if is_asked_already(standing, sitters, artist, now) else {}
     said = []
     for style in booth.set_up.styles if booth.set_up else ():
         try:
@@ -113,6 +111,12 @@ def quotes(desk: Desk, sitters: int, artist: str | None) -> tuple[StyleQuote, ..
                 else StyleQuote(style.id, None, f"{NOBODY.capitalize()}.")
             )
     return tuple(said)
+
+
+def is_asked_already(standing: Standing, sitters: int, artist: str | None, now: datetime) -> bool:
+    """Whether the forecast has asked itself what such an order would get, not too long ago."""
+    is_fresh = now - standing.as_of < FRESH_ENOUGH  # after a sleep under a closed lid it is not
+    return sitters == 1 and artist is None and standing.booth.day is not None and is_fresh
 
 
 def read_sitters(text: str) -> int:

@@ -3,6 +3,7 @@
 import { Photos } from "./photo.js";
 import { newId, say } from "./taps.js";
 import { renew, token } from "./token.js";
+import { aim } from "./why.js";
 
 const form = document.getElementById("order");
 const taken = document.getElementById("taken");
@@ -10,6 +11,8 @@ const dayPanel = document.getElementById("day-panel");
 const queue = document.querySelector('[data-view="counter"]');
 const photos = new Photos(document.getElementById("photos"));
 const progress = form.querySelector("progress");
+const why = document.getElementById("why");
+why.dataset.asks = why.dataset.why;
 const QUOTE_AFTER_MS = 150; // several steps of the stepper are one question
 let asking = 0;
 let isSending = false;
@@ -46,7 +49,7 @@ async function ask() {
   } catch { /* out of reach: the age line tells how old the quotes are, the next push asks again */ }
 }
 
-// What follows from the choices: the promise that is told, the price, who may be asked for.
+// What follows from the choices: the promise that is told and why, the price, who may be asked for.
 
 function chosen() {
   return form.querySelector('input[name="style"]:checked');
@@ -57,6 +60,7 @@ function follow() {
   const slot = style && form.querySelector(`[data-quote="${CSS.escape(style.value)}"]`);
   form.elements.ready_by.value = slot?.dataset.readyBy ?? "";
   form.querySelector("[data-promise-said]").textContent = slot?.dataset.promise ? `back at ${slot.dataset.promise}` : "";
+  askWhy(style?.value ?? "");
   const draws = style?.dataset.artists.split(" ") ?? [];
   const asked = document.getElementById("asked");
   if (asked && style) {
@@ -67,6 +71,12 @@ function follow() {
       if (!may && chip.firstElementChild.checked) { asked.querySelector('input[value=""]').checked = true; askSoon(); }
     }
   }
+}
+
+function askWhy(style) {
+  const { sitters, artist } = form.elements;
+  const asked = new URLSearchParams({ style, sitters: sitters.value || "1", artist: artist?.value ?? "" });
+  aim(why, `${why.dataset.asks}?${asked}`);
 }
 
 form.addEventListener("change", ({ target }) => {
@@ -194,7 +204,7 @@ function begin() {
   photos.clear();
   refuseNothing();
   form.elements.id.value = newId();
-  form.querySelector("details").open = false;
+  document.getElementById("more").open = false;
   const only = form.querySelectorAll('input[name="style"]');
   form.elements.price.value = only.length === 1 ? only[0].dataset.amount : "";
   ask();
