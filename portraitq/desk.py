@@ -11,7 +11,7 @@ import logging
 import secrets
 import threading
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -25,6 +25,7 @@ from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Pro
 from portraitq.core.life import Ticket
 from portraitq.forecast.pace import Pace, pace_of
 from portraitq.forecast.quotes import Forecast, Quote, forecast, quote_order
+from portraitq.forecast.slip_watch import NO_SLIPS, Slips, watch
 from portraitq.store import cards, journal, photos
 from portraitq.store.cards import Card
 from portraitq.store.photos import PhotoRef, Picture
@@ -73,13 +74,14 @@ class OrderTaken:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """The booth and its quotes at one moment: what every screen is made from."""
+    """The booth and its quotes at one moment, with the promises that slip: what every screen is made from."""
 
     slug: str
     booth: Booth
     forecast: Forecast
     pace: Pace
     as_of: datetime
+    slips: Slips = field(default_factory=lambda: NO_SLIPS)
 
     @property
     def seq(self) -> int:
@@ -305,7 +307,9 @@ class Desk:
     def _requoted(self, before: Standing | None) -> Standing:
         booth, now = self._booth, self._now()
         pace = pace_of(booth, previous=before.pace if before else None)
-        return Standing(self.slug, booth, forecast(booth, pace, now), pace, now)
+        quotes = forecast(booth, pace, now)
+        slips = watch(before.slips if before else NO_SLIPS, booth, quotes)
+        return Standing(self.slug, booth, quotes, pace, now, slips)
 
     def _keep_quoting(self) -> None:
         while True:

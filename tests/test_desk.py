@@ -336,6 +336,35 @@ def test_a_board_that_starts_with_a_clock_that_is_behind_takes_orders_from_the_l
     again.close()
 
 
+def test_a_promise_that_slips_is_marked_until_a_new_time_is_told(desk: Desk) -> None:
+    id = _order(desk)
+    assert desk.standing(wait_s=5).slips == {}
+    desk.clock.skip_to(NOW + timedelta(hours=2))
+    _say(desk, WalkedAway(style=None, sitters=1, ready_by=None), "left")
+
+    slip = desk.standing(wait_s=5).slips[id]
+    _say(desk, Promised(ticket=id, ready_by=slip.new_ready_by, confidence=0.85), "told")
+
+    assert slip.ready_by < NOW + timedelta(hours=2) < slip.new_ready_by
+    assert desk.standing(wait_s=5).slips == {}
+
+
+def test_a_mark_remembers_since_when_it_stands_and_begins_anew_after_a_restart(desks: Desks, tmp_path: Path) -> None:
+    desk = desks.at("quayside")
+    id = _order(desk)
+    desk.clock.skip_to(NOW + timedelta(hours=2))
+    _say(desk, WalkedAway(style=None, sitters=1, ready_by=None), "left")
+    first = desk.standing(wait_s=5).slips[id]
+    desk.clock.skip_to(NOW + timedelta(hours=2, minutes=1))
+    _say(desk, WalkedAway(style=None, sitters=1, ready_by=None), "left-again")
+
+    again = Desks(open_store(tmp_path), Clock(start_at=NOW + timedelta(hours=2, minutes=5)))
+
+    assert desk.standing(wait_s=5).slips[id].marked_at == first.marked_at
+    assert again.at("quayside").standing(wait_s=5).slips[id].marked_at >= NOW + timedelta(hours=2, minutes=5)
+    again.close()
+
+
 def test_a_journal_of_nonsense_makes_no_booth(desks: Desks) -> None:
     lines = [*a_booth().lines, '{"seq":99}']
 

@@ -1,6 +1,6 @@
 """A promise as a calendar file: the alarm that rings when the booth's network is far away.
 
-RFC 5545. The same ticket keeps its UID, so that a newer promise with a higher `sequence` replaces the entry.
+RFC 5545. The same ticket keeps its UID, so that a file made later, with a higher `sequence`, replaces the entry.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ def calendar_file(
 
     code       the ticket's code; makes the entry's UID
     booth      the booth's name as customers read it
-    ready_by   aware; what the customer was told
+    ready_by   aware; what the customer was told, or the honest time where that will probably not hold
     address    of the ticket page
     now        aware; when the file is made
-    sequence   how many promises came before this one for this ticket
+    sequence   higher in each file of this ticket that may say another time than the one before
     Returns    bytes with CRLF line ends, UTF-8, text/calendar
     Raises     ValueError when an instant does not know its zone
     """

@@ -312,7 +312,7 @@ def _ticket(desk: Desk, standing: Standing, id: str) -> TicketShown:
     ticket = standing.booth.tickets.get(id) or desk.ticket(id)
     assert standing.booth.set_up is not None
     settings = standing.booth.set_up.booth
-    found = standing.forecast.tickets.get(id)
+    found, slip = standing.forecast.tickets.get(id), standing.slips.get(id)
     return TicketShown(
         seq=standing.seq,
         as_of=_instant(standing.as_of),
@@ -328,6 +328,7 @@ def _ticket(desk: Desk, standing: Standing, id: str) -> TicketShown:
         stages=len(ticket.style.stages),
         window=_window_of(standing, ticket),
         ready_by=ticket.promise.ready_by if ticket.promise else None,
+        new_ready_by=slip.new_ready_by if slip else None,
         chance_kept=found.chance_kept if found and ticket.finished_at is None else None,
         ready_at=ticket.finished_at,
         price=ticket.price,

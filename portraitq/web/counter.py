@@ -291,7 +291,7 @@ def _taken_before(desk: Desk, id: str, told: str | None) -> OrderTakenView | Non
 
 
 def _over(desk: Desk, standing: Standing) -> list[Row]:
-    booth, set_up = standing.booth, _set_up(standing)
+    booth = standing.booth
     since = booth.days[-1].opened_at if booth.days else None
     found = [
         ticket
@@ -301,7 +301,7 @@ def _over(desk: Desk, standing: Standing) -> list[Row]:
     found.sort(key=lambda ticket: ticket.over_at or ticket.ordered_at, reverse=True)
     cards = desk.cards([ticket.id for ticket in found])
     at = now_of(standing)
-    rows = [(row_of(ticket, set_up, None, cards.get(ticket.id), (), at), ticket.over_at) for ticket in found]
+    rows = [(row_of(standing, ticket, cards.get(ticket.id), ()), ticket.over_at) for ticket in found]
     return [replace(row, since=at.clock(over_at)) if over_at else row for row, over_at in rows]
 
 

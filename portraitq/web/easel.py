@@ -26,7 +26,7 @@ from portraitq.web import said, views
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
 from portraitq.web.queue import now_of
-from portraitq.web.quoted import AT_RISK, LATE, UNTOLD, holding
+from portraitq.web.quoted import UNTOLD, holding
 from portraitq.web.staff import staff_only
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ REASONS = (
     ("other", "Something else"),
 )
 RACKS_SHOWN = 8
+SLIPPING_SHOWN = 4
 SOON = timedelta(minutes=45)  # a break or the closing is told early enough to choose what still fits before it
 BAR_OF_USUAL = 1.6  # the bar's whole length in usual times: most goes end on it
 BAR_STEPS = 32  # the bar moves by this part of itself, so that it never seems to tick
@@ -130,7 +131,10 @@ class Racked:
 
 @dataclass(frozen=True)
 class EaselView:
-    """What the artist sees. `sketches` are the one in hand, or next, and the one after it."""
+    """What the artist sees. `sketches` are the one in hand, or next, and the one after it.
+
+    slipping  which of the other portraits that wait for this artist will probably be late, in one line
+    """
 
     artist: str
     name: str
@@ -142,6 +146,7 @@ class EaselView:
     going: Tap
     soon: tuple[str, ...]
     others: tuple[str, ...]
+    slipping: str
     waiting_said: str
     last: Racked | None
     reasons: tuple[tuple[str, str], ...]
@@ -194,6 +199,7 @@ def easel_view(
         going=Tap("I am going", {"kind": "artist_out", "data": {"artist": artist}}),
         soon=tuple(_soon(booth, artist, standing.as_of)),
         others=tuple(_others(booth, who)),
+        slipping=_slipping(standing, artist, at_hand[:1]),
         waiting_said=_waiting_said(booth, artist, sketches),
         last=_last_racked(booth, artist),
         reasons=REASONS,
@@ -261,15 +267,13 @@ def _sketch(
 
 
 def _promise(standing: Standing, ticket: Ticket) -> tuple[str, str]:
-    """How the promise stands, in words that ask for a hand only when one can help; and its state."""
-    booth = standing.booth
-    stands = holding(ticket, standing.forecast.tickets.get(ticket.id), _set_up(booth), standing.as_of, booth.zone)
+    """How the promise stands, and its state. Telling a new time is the counter's, which sees the same."""
+    stands = holding(standing, ticket)
     if stands is None:
         return "", UNTOLD
     if not stands.promise:
         return stands.said[:1].upper() + stands.said[1:], stands.state
-    advice = ", tell the counter" if stands.state in (AT_RISK, LATE) else ""
-    return f"Promise {stands.promise} · {stands.said}{advice}", stands.state
+    return f"Promise {stands.promise} · {stands.said}", stands.state
 
 
 def sitters_said(sitters: int) -> str:
@@ -405,6 +409,23 @@ def _others(booth: Booth, artist: Artist) -> list[str]:
     if held:
         found.append(f"On hold at the counter: {', '.join(f'number {ticket.number}' for ticket in held)}")
     return found
+
+
+def _slipping(standing: Standing, artist: str, at_hand: Sequence[Ticket]) -> str:
+    """The portraits that slip and will most likely be drawn here, without those `at_hand`, which say it themselves."""
+    booth, at = standing.booth, now_of(standing)
+    numbers = [
+        f"{ticket.number} {day}" if (day := at.beside(ticket)) else f"{ticket.number}"
+        for ticket in booth.waiting()
+        if ticket.id in standing.slips
+        and standing.forecast.tickets[ticket.id].artist == artist
+        and ticket not in at_hand
+    ]
+    if not numbers:
+        return ""
+    more = len(numbers) - SLIPPING_SHOWN
+    said = ", ".join(numbers[:SLIPPING_SHOWN]) + (f" and {more} more" if more > 0 else "")
+    return f"Likely late behind it: {said}" if at_hand else f"Likely late: {said}"
 
 
 def _place_said(ticket: Ticket) -> str:

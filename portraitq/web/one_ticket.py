@@ -28,12 +28,11 @@ from portraitq.core.events import (
 from portraitq.core.life import CANCELLED, COLLECTED, HELD, IN_QUEUE, OVER, READY, WAITING, Ticket
 from portraitq.ticket import codes
 from portraitq.web.queue import Now, Row, now_of, row_of
-from portraitq.web.quoted import QuoteSaid, names_a_time, quote_said
+from portraitq.web.quoted import names_a_time, time_to_tell, window_of
 from portraitq.web.said import clock_time, day_said, money, plain_amount
 
 if TYPE_CHECKING:
     from portraitq.desk import Standing
-    from portraitq.forecast.quotes import Quote
     from portraitq.store.cards import Card
     from portraitq.store.photos import PhotoRef
 
@@ -63,8 +62,7 @@ class Tap:
 class OneTicket:
     """Everything about one ticket that the booth's people may need at once.
 
-    The tuples of taps are empty, and the single ones None, where they make no sense. `has_reasons` says that its quote
-    can be explained.
+    The tuples of taps are empty, and the single ones None, where they make no sense.
     """
 
     row: Row
@@ -92,9 +90,8 @@ class OneTicket:
     pays: tuple[Tap, ...]
     touch_ups: tuple[Tap, ...]
     new_time: Tap | None
-    new_quote: QuoteSaid | None
+    ready_said: str
     erase: Tap | None
-    has_reasons: bool
 
     @property
     def number(self) -> int:
@@ -107,12 +104,9 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
     booth, set_up = standing.booth, standing.booth.set_up
     assert set_up is not None
     at = now_of(standing)
-    quote = standing.forecast.tickets.get(ticket.id)
     id, currency, is_over = ticket.id, set_up.booth.currency, ticket.place in OVER
-    is_awaited = ticket.finished_at is None and not is_over
-    new_quote = quote_said(quote, booth.zone, at.now) if names_a_time(quote) and is_awaited else None
     return OneTicket(
-        row=row_of(ticket, set_up, quote, card, photos, at),
+        row=row_of(standing, ticket, card, photos),
         slug=standing.slug,
         code_said=codes.shown(card.code) if card else "",
         photos=tuple(photos),
@@ -136,10 +130,9 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         cancels=() if is_over else tuple(_tap(said, Cancelled(ticket=id, why=why)) for why, said in CANCELS),
         pays=tuple(_pays(ticket, currency)),
         touch_ups=tuple(_touch_ups(booth, set_up, ticket)),
-        new_time=_new_time(ticket, quote, set_up, new_quote),
-        new_quote=new_quote,
+        new_time=_new_time(standing, ticket, set_up),
+        ready_said=_ready_said(standing, ticket),
         erase=None if ticket.is_erased else _tap("Erase name, contact, note and photos", Erased(ticket=id)),
-        has_reasons=ticket.finished_at is None and names_a_time(standing.forecast.tickets.get(id)),
     )
 
 
@@ -207,9 +200,15 @@ def _touch_ups(booth: Booth, set_up: SetUp, ticket: Ticket) -> list[Tap]:
     ]
 
 
-def _new_time(ticket: Ticket, quote: Quote | None, set_up: SetUp, said: QuoteSaid | None) -> Tap | None:
-    """The present quote as a new promise; None while it is the same as what was told."""
-    if quote is None or said is None or (ticket.promise and ticket.promise.ready_by == quote.promise_at):
+def _new_time(standing: Standing, ticket: Ticket, set_up: SetUp) -> Tap | None:
+    """The honest time as a new promise; None while it is the same as what was told."""
+    ready_by = time_to_tell(standing, ticket)
+    if ready_by is None or (ticket.promise and ticket.promise.ready_by == ready_by):
         return None
-    data = Promised(ticket=ticket.id, ready_by=quote.promise_at, confidence=set_up.booth.confidence)
-    return _tap(f"I told them {said.promise}", data)
+    data = Promised(ticket=ticket.id, ready_by=ready_by, confidence=set_up.booth.confidence)
+    return _tap(f"Tell them {now_of(standing).clock(ready_by)}", data)
+
+
+def _ready_said(standing: Standing, ticket: Ticket) -> str:
+    quote = standing.forecast.tickets.get(ticket.id)
+    return f"about {window_of(quote, standing.booth.zone, standing.as_of)}" if names_a_time(quote) else ""

@@ -11,14 +11,12 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from portraitq.core.events import SetUp
 from portraitq.core.life import CANCELLED, DRAWING, IN_QUEUE, ON_EASEL, PAUSED, READY, TOUCH_UP_REST, Ticket
 from portraitq.web.quoted import Holding, holding
 from portraitq.web.said import clock_time, day_beside, day_said, money
 
 if TYPE_CHECKING:
     from portraitq.desk import Standing
-    from portraitq.forecast.quotes import Quote
     from portraitq.store.cards import Card
     from portraitq.store.photos import PhotoRef
 
@@ -100,10 +98,8 @@ def counter_view(
         return CounterView(is_open=False, day="", closes="", headline="The booth is not set up yet.")
 
     def row(ticket: Ticket) -> Row:
-        quote = standing.forecast.tickets.get(ticket.id)
-        return row_of(ticket, booth.set_up, quote, cards.get(ticket.id), photos.get(ticket.id, ()), at)
+        return row_of(standing, ticket, cards.get(ticket.id), photos.get(ticket.id, ()))
 
-    at = now_of(standing)
     waiting = tuple(row(ticket) for ticket in booth.waiting())
     racked = sorted((t for t in booth.open_tickets() if t.place == READY), key=lambda t: (t.day, t.number))
     ready = tuple(row(ticket) for ticket in racked)
@@ -152,10 +148,9 @@ def now_of(standing: Standing) -> Now:
     return Now(standing.as_of, standing.booth.zone, days[-1].day if days else None)
 
 
-def row_of(
-    ticket: Ticket, set_up: SetUp | None, quote: Quote | None, card: Card | None, photos: Sequence[PhotoRef], at: Now
-) -> Row:
-    """`ticket` as one row; `quote` is None where nothing is to be expected any more."""
+def row_of(standing: Standing, ticket: Ticket, card: Card | None, photos: Sequence[PhotoRef]) -> Row:
+    """`ticket` as one row."""
+    set_up, at = standing.booth.set_up, now_of(standing)
     assert set_up is not None
     currency = set_up.booth.currency
     asked = set_up.artist(ticket.wants_artist) if ticket.wants_artist else None
@@ -175,7 +170,7 @@ def row_of(
         is_child=bool(card and card.is_child),
         has_note=bool(card and card.note),
         thumb=photos[0].id if photos else "",
-        holding=holding(ticket, quote, set_up, at.now, at.zone),
+        holding=holding(standing, ticket),
         due=due_said(ticket, currency),
         is_due=ticket.due != 0,
         from_day=at.beside(ticket),
@@ -237,5 +232,5 @@ def _artist(id: str, name: str, is_in: bool, is_open: bool, row: Row | None) -> 
 def _headline(waiting: int, ready: int, at_risk: int) -> str:
     said = [f"{waiting} waiting"] * bool(waiting) + [f"{ready} on the rack"] * bool(ready)
     if at_risk:
-        said.append(f"{at_risk} late or at risk")
+        said.append(f"{at_risk} late or likely late")
     return " · ".join(said)

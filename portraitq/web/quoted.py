@@ -1,6 +1,6 @@
 """A quote in words: from when to when, which promise, and how a promise that was made stands by now.
 
-What is sure enough to say so is settled here; how sure it is says the forecast.
+Whether a promise slips says `forecast.slip_watch`, for all screens alike; here it is only put into words.
 """
 
 from __future__ import annotations
@@ -10,19 +10,19 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TypeGuard
 from zoneinfo import ZoneInfo
 
-from portraitq.core.events import SetUp, print_instant
-from portraitq.core.life import OVER, READY, Ticket
+from portraitq.core.events import print_instant
+from portraitq.core.life import HELD, OVER, READY, Ticket
 from portraitq.web.said import clock_time, window
 
 if TYPE_CHECKING:
+    from portraitq.desk import Standing
     from portraitq.forecast.quotes import Quote
+    from portraitq.forecast.slip_watch import Slip
 
-WILL_HOLD = 0.70  # above this chance nobody need worry; a promise is made at 85 % or so
-WILL_FAIL = 0.25  # under this one the customer is better told a new time now
 TOLD_STEP_S = 300
 NOBODY = "nobody here draws this today"
 
-HOLDS, AT_RISK, LATE, KEPT, UNTOLD = "holds", "at-risk", "late", "kept", "untold"
+HOLDS, AT_RISK, LATE, KEPT, UNTOLD = "holds", "at-risk", "late", "kept", "untold"  # late: the time told has passed
 MARKS = {HOLDS: "✓", AT_RISK: "!", LATE: "✕", KEPT: "✓", UNTOLD: ""}
 
 
@@ -64,6 +64,17 @@ def quote_said(quote: Quote, zone: ZoneInfo, now: datetime) -> QuoteSaid:
     )
 
 
+def time_to_tell(standing: Standing, ticket: Ticket) -> datetime | None:
+    """What would be told of `ticket` now: the time that its mark shows everywhere, or without one the present promise.
+
+    None where nothing is to be expected of it any more, or nobody of the booth draws it.
+    """
+    if slip := standing.slips.get(ticket.id):
+        return slip.new_ready_by
+    quote = standing.forecast.tickets.get(ticket.id)
+    return quote.promise_at if names_a_time(quote) and ticket.finished_at is None else None
+
+
 def window_of(quote: Quote, zone: ZoneInfo, now: datetime) -> str:
     """From when to when it will probably be ready, `15:20–15:35`."""
     low, high = quote.window
@@ -80,9 +91,10 @@ def _up(at: datetime) -> datetime:
     return at if not over_s else at + timedelta(seconds=TOLD_STEP_S - over_s)
 
 
-def holding(ticket: Ticket, quote: Quote | None, set_up: SetUp, now: datetime, zone: ZoneInfo) -> Holding | None:
-    """How the promise of `ticket` stands at `now`; None where there is none to be kept any more."""
-    promise = ticket.promise
+def holding(standing: Standing, ticket: Ticket) -> Holding | None:
+    """How the promise of `ticket` stands; None where there is none to be kept any more."""
+    quote, promise = standing.forecast.tickets.get(ticket.id), ticket.promise
+    now, zone = standing.as_of, standing.booth.zone
     if ticket.place in OVER:
         return None
     if ticket.finished_at is not None:
@@ -95,13 +107,17 @@ def holding(ticket: Ticket, quote: Quote | None, set_up: SetUp, now: datetime, z
     told = clock_time(promise.ready_by, zone, now)
     if quote is None:
         return Holding(told, "nobody can say yet", AT_RISK, MARKS[AT_RISK])
-    sure = clock_time(max(quote.promise_at, promise.ready_by), zone, now)
-    chance = quote.chance_kept if quote.chance_kept is not None else 1.0
-    if promise.ready_by <= now or chance < WILL_FAIL:
-        return Holding(told, f"late: {sure} would hold", LATE, MARKS[LATE])
-    if chance < WILL_HOLD:
-        return Holding(told, f"at risk: {sure} would hold", AT_RISK, MARKS[AT_RISK])
-    return Holding(told, "will hold", HOLDS, MARKS[HOLDS])
+    if ticket.place == HELD:
+        return Holding(told, "no time while it is held", UNTOLD)
+    if slip := standing.slips.get(ticket.id):
+        return _slipping(slip, now, zone)
+    return Holding(told, "holds so far", HOLDS, MARKS[HOLDS])
+
+
+def _slipping(slip: Slip, now: datetime, zone: ZoneInfo) -> Holding:
+    state, word = (LATE, "late") if slip.ready_by <= now else (AT_RISK, "likely late")
+    new = clock_time(slip.new_ready_by, zone, now)
+    return Holding(clock_time(slip.ready_by, zone, now), f"{word}: now about {new}", state, MARKS[state])
 
 
 def _nobody(ticket: Ticket, now: datetime, zone: ZoneInfo) -> Holding:

@@ -36,7 +36,7 @@ from portraitq.ticket.calendar import calendar_file
 from portraitq.web import hand_over, here, views
 from portraitq.web.problems import NotThere
 from portraitq.web.queue import Now, now_of, oval_of
-from portraitq.web.quoted import AT_RISK, LATE, holding, names_a_time
+from portraitq.web.quoted import names_a_time, time_to_tell
 from portraitq.web.said import clock_time, day_said, money, window
 from portraitq.web.staff import is_staff
 
@@ -57,7 +57,8 @@ class TicketView:
     happening   what is being done with it, the one line that changes most
     ready       `15:20` to `15:35` as two clock times, or empty where nothing is to be expected any more
     be_back     the time to be back at; empty once it is ready
-    late        that the promise cannot be kept, or may not be; empty while it will
+    told        the time that was promised, where `be_back` is a later one
+    late        that the promise will probably not be kept; empty while it will
     """
 
     booth: str
@@ -75,7 +76,6 @@ class TicketView:
     be_back_at: str
     told: str
     late: str
-    is_late: bool
     rack: str
     money: str
     hours: str
@@ -117,7 +117,6 @@ def alarm(code: str) -> Response:
     shown = ticket_view(standing, ticket, code)
     if not shown.has_alarm or not shown.be_back_at:
         raise NotThere("No time was told for this portrait, so there is nothing to be reminded of.")
-    promises = sum(event.kind == "promised" for event in ticket.history)
     file = calendar_file(
         code=code,
         number=ticket.number,
@@ -125,7 +124,7 @@ def alarm(code: str) -> Response:
         ready_by=datetime.fromisoformat(shown.be_back_at),
         address=f"{here.address()}/t/{code}",
         now=standing.as_of,
-        sequence=max(0, promises - 1),
+        sequence=int((standing.as_of - ticket.ordered_at).total_seconds()),
     )
     answer = Response(file, content_type="text/calendar; charset=utf-8")
     answer.headers["Content-Disposition"] = f'attachment; filename="portrait-{ticket.number}.ics"'
@@ -162,10 +161,9 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
     quote = standing.forecast.tickets.get(ticket.id)
     can_come = ticket.place in (WAITING, *ON_EASEL)  # one that is held waits for its customer
     is_expected = can_come and names_a_time(quote)
-    be_back_at, late, is_late = _be_back(standing, ticket, quote, at)
-    ends_at = None if late else be_back_at
-    low, high = _window(quote, at, ends_at) if can_come and names_a_time(quote) else ("", "")
-    promise = ticket.promise
+    slip = standing.slips.get(ticket.id)
+    be_back_at = _be_back_at(standing, ticket)
+    low, high = _window(quote, at, be_back_at) if can_come and names_a_time(quote) else ("", "")
     return TicketView(
         booth=set_up.booth.name,
         number=ticket.number,
@@ -180,9 +178,8 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
         ready_to=high if high != low else "",
         be_back=at.clock(be_back_at) if be_back_at else "",
         be_back_at=print_instant(be_back_at) if be_back_at else "",
-        told=at.clock(promise.ready_by) if promise and is_late and be_back_at else "",
-        late=late,
-        is_late=is_late,
+        told=at.clock(slip.ready_by) if slip else "",
+        late=_late(standing, ticket, at),
         rack=ticket.rack or "" if ticket.place == READY else "",
         money=_money(ticket, set_up.booth.currency),
         hours=_hours(booth, ticket, at),
@@ -208,7 +205,7 @@ STATES: Mapping[str, str] = {
 
 
 def _window(quote: Quote, at: Now, no_later_than: datetime | None) -> tuple[str, str]:
-    """From when to when; a promise that holds ends it, or the phone would say two things at once."""
+    """From when to when; the time to be back at ends it, or the phone would say two things at once."""
     low, high = quote.window
     if no_later_than is not None:
         low, high = min(low, no_later_than), min(high, no_later_than)
@@ -217,28 +214,30 @@ def _window(quote: Quote, at: Now, no_later_than: datetime | None) -> tuple[str,
     return first, last or first
 
 
-def _be_back(standing: Standing, ticket: Ticket, quote: Quote | None, at: Now) -> tuple[datetime | None, str, bool]:
-    """When to be back, and what is to be said where the promise does not hold; whether that is sure by now."""
-    set_up, promise = standing.booth.set_up, ticket.promise
-    assert set_up is not None
+def _be_back_at(standing: Standing, ticket: Ticket) -> datetime | None:
+    """When to be back: as promised, or where that will probably not hold, or nothing was promised, as it looks now."""
     if ticket.finished_at is not None or ticket.place not in (WAITING, *ON_EASEL):
-        return None, "", False
+        return None
+    quote = standing.forecast.tickets.get(ticket.id)
+    if quote is not None and not names_a_time(quote):
+        return None
+    if ticket.promise is None or ticket.id in standing.slips:
+        return time_to_tell(standing, ticket)
+    return ticket.promise.ready_by
+
+
+def _late(standing: Standing, ticket: Ticket, at: Now) -> str:
+    """What is to be said where the promise will probably not hold."""
+    if ticket.finished_at is not None or ticket.place not in (WAITING, *ON_EASEL):
+        return ""
+    quote, promise, slip = standing.forecast.tickets.get(ticket.id), ticket.promise, standing.slips.get(ticket.id)
     if quote is not None and not names_a_time(quote):
         told = f"We said {at.clock(promise.ready_by)}, but nobody" if promise else "Nobody"
-        return None, f"{told} here draws this today. We are sorry. Please ask at the booth.", True
-    if promise is None:
-        return (quote.promise_at if quote else None), "", False
-    stands = holding(ticket, quote, set_up, at.now, at.zone)
-    told = at.clock(promise.ready_by)
-    if quote is None or stands is None:
-        return promise.ready_by, "", False
-    if stands.state == LATE:
-        later = max(quote.promise_at, promise.ready_by)
-        return later, f"We said {told}, and it takes longer. We are sorry. Please be back at {at.clock(later)}.", True
-    if stands.state == AT_RISK:
-        sure = at.clock(quote.promise_at)
-        return promise.ready_by, f"It may take a little longer than {told}: perhaps until {sure}.", False
-    return promise.ready_by, "", False
+        return f"{told} here draws this today. We are sorry. Please ask at the booth."
+    if slip is None:
+        return ""
+    new, told = at.clock(slip.new_ready_by), at.clock(slip.ready_by)
+    return f"This is taking longer than we said: about {new} instead of {told}. We are sorry."
 
 
 def _headline(ticket: Ticket) -> str:

@@ -120,7 +120,8 @@ class Wall(BaseModel):
 
 
 class TicketShown(BaseModel):
-    """What the ticket page shows."""
+    """What the ticket page shows. `new_ready_by` is the time to be back at where the promise `ready_by` slips: where
+    it will probably be broken, and until it is likely again or a new one is told."""
 
     seq: int
     as_of: Instant
@@ -136,6 +137,7 @@ class TicketShown(BaseModel):
     stages: int
     window: Window | None
     ready_by: Instant | None
+    new_ready_by: Instant | None
     chance_kept: float | None
     ready_at: Instant | None
     price: int

@@ -204,3 +204,4 @@ for (const element of document.querySelectorAll("[data-view]")) {
   element.live = new Live(element);
 }
 import("./age.js");
+import("./slips.js");

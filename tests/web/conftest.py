@@ -9,6 +9,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -24,7 +25,7 @@ from werkzeug.test import TestResponse
 from portraitq import passphrase, starter
 from portraitq.core.commands import Command, read_command
 from portraitq.core.events import ArtistIn
-from portraitq.desk import Desk, Desks
+from portraitq.desk import Desk, Desks, Standing
 from portraitq.store import devices
 from portraitq.store.store import open_store
 from portraitq.web.app import create_app
@@ -66,6 +67,12 @@ class Web:
 
     def order(self, style: str = "pencil-head", sitters: int = 1) -> str:
         return self.do("ordered", style=style, sitters=sitters).events[0].data.ticket
+
+    def after(self, minutes: float) -> Standing:
+        """How the booth stands so much later; somebody asks and leaves meanwhile, so that it is quoted anew."""
+        self.desk.clock.skip_to(self.desk.clock.now() + timedelta(minutes=minutes))
+        self.do("walked_away", style=None, sitters=1, ready_by=None)
+        return self.desk.standing(wait_s=10)
 
     def code(self, ticket: str) -> str:
         return self.desk.cards([ticket])[ticket].code

@@ -212,6 +212,19 @@ def test_a_ticket_is_found_however_its_code_is_typed(web: Web):
     assert (answer.status_code, answer.json["number"], answer.json["place"]) == (200, 1, "waiting")
 
 
+def test_a_promise_that_slips_has_a_new_time_and_one_that_holds_has_none(web: Web):
+    ticket = web.order()
+    web.desk.standing(wait_s=10)
+    address = f"/api/v1/tickets/{web.code(ticket)}"
+    held = web.client.get(address).json
+
+    web.after(minutes=600)
+    slipping = web.client.get(address).json
+
+    assert held["new_ready_by"] is None
+    assert held["ready_by"] == slipping["ready_by"] < slipping["new_ready_by"]
+
+
 def test_a_code_that_nobody_has_is_not_found(web: Web):
     unknown, wrong = web.client.get("/api/v1/tickets/00000000000011"), web.client.get("/api/v1/tickets/x")
 

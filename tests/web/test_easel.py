@@ -18,6 +18,7 @@ from portraitq.core.errors import Refused
 from portraitq.desk import Standing
 from portraitq.forecast.pace import pace_of
 from portraitq.forecast.quotes import forecast
+from portraitq.forecast.slip_watch import NO_SLIPS, watch
 from portraitq.store.cards import Card
 from portraitq.store.photos import PhotoRef
 from portraitq.web.easel import EaselView, Tap, bar_of, easel_view, sitters_said
@@ -30,7 +31,8 @@ if TYPE_CHECKING:
 
 def easel(told: Told, who: str = "a1", now: str | datetime | None = None, **beside: object) -> EaselView:
     at, pace = told.at(now), pace_of(told.booth)
-    standing = Standing("quay", told.booth, forecast(told.booth, pace, at), pace, at)
+    quotes = forecast(told.booth, pace, at)
+    standing = Standing("quay", told.booth, quotes, pace, at, watch(NO_SLIPS, told.booth, quotes))
     return easel_view(standing, who, **beside)  # type: ignore[arg-type]
 
 
@@ -228,22 +230,44 @@ def test_photos_note_and_sitters_are_shown():
     assert (sketch.asked_for, [photo.id for photo in sketch.photos]) == ("asked for Easel a1", ["p1", "p2"])
 
 
-def test_a_promise_that_will_hold_asks_for_nothing():
+def test_a_promise_that_holds_asks_for_nothing():
     told = a_booth().ordered("T1", at="09:00").promised("T1", "10:00", at="09:00").started("T1", at="09:01")
 
     [sketch] = easel(told).sketches
 
-    assert (sketch.promise_said, sketch.promise_state) == ("Promise 11:00 · will hold", "holds")
+    assert (sketch.promise_said, sketch.promise_state) == ("Promise 11:00 · holds so far", "holds")
 
 
-def test_a_promise_at_risk_says_so_and_whom_to_tell():
+def test_a_promise_that_slips_says_so_with_the_new_time():
     told = a_booth().ordered("T1", at="09:00").promised("T1", "09:11", at="09:00").started("T1", at="09:01")
 
     [sketch] = easel(told).sketches
 
-    assert sketch.promise_state in ("at-risk", "late")
-    assert sketch.promise_said.startswith("Promise 10:11 · ")
-    assert sketch.promise_said.endswith(", tell the counter")
+    assert sketch.promise_state == "at-risk"
+    assert re.fullmatch(r"Promise 10:11 · likely late: now about 10:\d\d", sketch.promise_said)
+
+
+def test_the_others_that_slip_stand_in_one_line():
+    told = a_booth().ordered("T1", "T2", "T3", "T4", at="09:00").artist_out("a2")
+    told = told.promised("T2", "09:15").promised("T3", "17:00").promised("T4", "09:20").started("T1", "a1")
+
+    seen = easel(told, now="09:09")
+
+    assert seen.slipping == "Likely late behind it: 2, 4"
+
+
+def test_many_that_slip_are_counted_and_another_artists_are_not_named():
+    ids = [f"T{n}" for n in range(1, 8)]
+    told = a_booth().ordered(*ids, at="09:00").artist_out("a1")
+    for id in ids:
+        told = told.promised(id, "09:10", at="09:08")
+
+    assert easel(told, "a2", now="09:20").slipping == "Likely late behind it: 2, 3, 4, 5 and 2 more"
+    assert easel(told, "a1", now="09:20").slipping == ""
+
+
+def test_where_nothing_slips_nothing_is_said_of_it():
+    assert easel(a_booth().ordered("T1", "T2").promised("T2", "17:00").started("T1", "a1")).slipping == ""
 
 
 def test_a_break_and_the_closing_are_told_when_they_come_near():

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 
 from portraitq.core.commands import decide, read_command
+from portraitq.core.events import print_instant
 from portraitq.core.life import COLLECTED, LIFE
 from portraitq.store.cards import Card
 from portraitq.web.one_ticket import OneTicket, Tap, one_ticket
@@ -97,6 +101,22 @@ def test_a_new_time_is_offered_only_when_it_differs_from_what_was_told():
     again = one_ticket(standing(told, "09:40"), told.ticket("T1"), None, [])
 
     assert again.new_time is None
+
+
+def test_a_promise_that_slips_offers_the_time_that_its_mark_shows():
+    told = a_booth().ordered("T1", at="09:10").promised("T1", "09:12")
+    late = standing(told, "09:20")
+    shown = late.slips["T1"].new_ready_by + timedelta(seconds=300)  # since before, while quotes went a step earlier
+    late = replace(late, slips={"T1": replace(late.slips["T1"], new_ready_by=shown)})
+
+    one = one_ticket(late, told.ticket("T1"), None, [])
+
+    clock = f"{shown.astimezone(told.booth.zone):%H:%M}"
+    assert one.new_time is not None
+    assert one.new_time.said == f"Tell them {clock}"
+    assert one.new_time.command["data"]["ready_by"] == print_instant(shown)
+    assert one.row.holding is not None
+    assert one.row.holding.said == f"late: now about {clock}"
 
 
 def test_a_touch_up_is_offered_to_artists_whose_easel_is_free():

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 from portraitq.core.life import READY
 from portraitq.desk import Standing
 from portraitq.forecast.pace import pace_of
 from portraitq.forecast.quotes import forecast
+from portraitq.forecast.slip_watch import NO_SLIPS, watch
 from portraitq.store.cards import Card
 from portraitq.store.photos import PhotoRef
 from portraitq.web.queue import CounterView, counter_view
@@ -14,7 +17,8 @@ from tests.builders import Told, a_booth, a_journal, a_set_up, artist
 
 def standing(told: Told, now: str | None = None) -> Standing:
     at, pace = told.at(now), pace_of(told.booth)
-    return Standing("quay", told.booth, forecast(told.booth, pace, at), pace, at)
+    quotes = forecast(told.booth, pace, at)
+    return Standing("quay", told.booth, quotes, pace, at, watch(NO_SLIPS, told.booth, quotes))
 
 
 def counter(told: Told, now: str | None = None, **cards: Card) -> CounterView:
@@ -56,13 +60,13 @@ def test_the_first_photo_is_the_one_in_the_row():
     assert seen.waiting[0].thumb == "first"
 
 
-def test_a_promise_that_is_far_away_will_hold():
+def test_a_promise_that_is_far_away_holds():
     told = a_booth().ordered("T1", at="09:10").promised("T1", "12:00")
 
     holding = counter(told, "09:11").waiting[0].holding
 
     assert holding is not None
-    assert (holding.promise, holding.said, holding.is_in_danger) == ("13:00", "will hold", False)
+    assert (holding.promise, holding.said, holding.is_in_danger) == ("13:00", "holds so far", False)
 
 
 def test_a_promise_that_went_by_is_late_and_says_about_when_instead():
@@ -72,9 +76,29 @@ def test_a_promise_that_went_by_is_late_and_says_about_when_instead():
 
     assert holding is not None
     assert holding.promise == "10:12"
-    assert holding.said.startswith("late: 1")
+    assert re.fullmatch(r"late: now about 10:\d\d", holding.said)
     assert holding.is_in_danger
     assert holding.mark, "told by a mark and words, not by colour alone"
+
+
+def test_a_promise_that_will_probably_be_broken_is_likely_late_before_it_is():
+    told = a_booth().ordered("T1", at="09:10").promised("T1", "09:15")
+
+    holding = counter(told, "09:11").waiting[0].holding
+
+    assert holding is not None
+    assert holding.promise == "10:15"
+    assert re.fullmatch(r"likely late: now about 10:\d\d", holding.said)
+    assert holding.is_in_danger
+
+
+def test_a_held_ticket_is_never_late():
+    told = a_booth().ordered("T1", at="09:10").promised("T1", "09:12").held("T1", "customer")
+
+    holding = counter(told, "09:20").waiting[0].holding
+
+    assert holding is not None
+    assert (holding.promise, holding.said, holding.is_in_danger) == ("10:12", "no time while it is held", False)
 
 
 def test_promises_in_danger_are_counted():
@@ -83,7 +107,7 @@ def test_promises_in_danger_are_counted():
     seen = counter(told, "09:30")
 
     assert seen.at_risk == 1
-    assert "1 late or at risk" in seen.headline
+    assert "1 late or likely late" in seen.headline
 
 
 def test_one_that_is_ready_says_where_it_hangs_and_since_when():

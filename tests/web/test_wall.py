@@ -13,6 +13,7 @@ import pytest
 from portraitq.desk import Standing
 from portraitq.forecast.pace import pace_of
 from portraitq.forecast.quotes import forecast
+from portraitq.forecast.slip_watch import NO_SLIPS, watch
 from portraitq.web.wall import MOST_LARGE, WallView, wall_view, window_in_words
 from tests.builders import Told, a_booth, a_journal, a_set_up, artist, instant
 
@@ -24,7 +25,8 @@ LISBON = ZoneInfo("Europe/Lisbon")  # an hour ahead of UTC in June
 
 def standing(told: Told, now: str | datetime | None = None) -> Standing:
     at, pace = told.at(now), pace_of(told.booth)
-    return Standing("quay", told.booth, forecast(told.booth, pace, at), pace, at)
+    quotes = forecast(told.booth, pace, at)
+    return Standing("quay", told.booth, quotes, pace, at, watch(NO_SLIPS, told.booth, quotes))
 
 
 def wall(told: Told, now: str | datetime | None = None) -> WallView:
