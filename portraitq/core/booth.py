@@ -35,6 +35,7 @@ from portraitq.core.events import (
     print_instant,
 )
 from portraitq.core.life import IN_QUEUE, ON_EASEL, OVER, Ticket, step
+from portraitq.core.tickets import Tickets
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ class Booth:
     here_since: Mapping[str, datetime] = field(default_factory=dict)
     free_since: Mapping[str, datetime] = field(default_factory=dict)
     open_ids: Mapping[str, None] = field(default_factory=dict)
-    tickets: Mapping[str, Ticket] = field(default_factory=dict)
+    tickets: Tickets = field(default_factory=Tickets)
     walked_away: tuple[Event, ...] = ()
 
     @property
@@ -156,7 +157,7 @@ class _Folding:
         self.set_up, self.days, self.last_number = booth.set_up, list(booth.days), booth.last_number
         self.queue, self.easels = list(booth.queue), dict(booth.easels)
         self.here_since, self.free_since = dict(booth.here_since), dict(booth.free_since)
-        self.open_ids, self.tickets = dict(booth.open_ids), dict(booth.tickets)
+        self.open_ids, self.tickets = dict(booth.open_ids), booth.tickets.draft()
         self.walked_away = list(booth.walked_away)
 
     def booth(self) -> Booth:
@@ -172,7 +173,7 @@ class _Folding:
             here_since=MappingProxyType(self.here_since),
             free_since=MappingProxyType(self.free_since),
             open_ids=MappingProxyType(self.open_ids),
-            tickets=MappingProxyType(self.tickets),
+            tickets=self.tickets.done(),
             walked_away=tuple(self.walked_away),
         )
 
