@@ -73,6 +73,7 @@ class Scenarios:
         self.styles = _distinct([*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())])
         self.hands = {artist.id: _HandWorld(self, artist.id) for artist in self.artists}
         self.sketch_sd = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
+        self.sketch_sds_differ = len(set(self.sketch_sd.tolist())) > 1
         self.outlooks: dict[str, Outlook] = {}
         self.paces: dict[tuple[int, int, tuple[int, ...]], _Paces] = {}
         self.drawn_by: dict[tuple[str, str | None], tuple[int, ...]] = {}
@@ -241,13 +242,14 @@ class Scenarios:
         if done >= len(ticket.style.stages):
             return self.last_touch()
         mu, sigma = self._pace_of(who, ticket, may)
-        mu = mu[done:] + self._sketch_sd(may, who) * chance[0]
+        sketch = self._sketch_sd(who) * chance[0]
         stages_s = sigma[done:] * chance[2 + done :]
-        stages_s += mu
+        stages_s += mu[done:]
+        stages_s += sketch
         np.exp(stages_s, out=stages_s)
         if ticket.was_begun and (ran_s := drawing_s(ticket, self.now, self.booth.days)) > 0:
             tail = log_ndtr(-chance[2 + done].astype(np.float64))
-            stages_s[0] = rest_by_log_tail(tail, ran_s, mu[0].astype(np.float64), sigma[done])
+            stages_s[0] = rest_by_log_tail(tail, ran_s, (mu[done] + sketch).astype(np.float64), sigma[done])
         return self.with_pauses(ticket.id, stages_s)
 
     def _pace_of(self, who: NDArray[np.intp], ticket: Ticket, may: tuple[int, ...]) -> tuple[Draws, Draws]:
@@ -266,10 +268,9 @@ class Scenarios:
             of_each[:, :, row] = self.hands[self.artists[row].id].of_sitters(style, sitters)
         return _Paces(style, of_each.reshape(2 * len(style.stages), -1))
 
-    def _sketch_sd(self, may: Sequence[int], who: NDArray[np.intp]) -> Draws | np.float32:
+    def _sketch_sd(self, who: NDArray[np.intp]) -> Draws | np.float32:
         """How far one sketch's own effect goes at the easel that draws it."""
-        alike = all(self.sketch_sd[row] == self.sketch_sd[may[0]] for row in may)
-        return np.float32(self.sketch_sd[may[0]]) if alike else self.sketch_sd[who]
+        return self.sketch_sd[who] if self.sketch_sds_differ else np.float32(self.sketch_sd[0])
 
     def last_touch(self) -> Work:
         """What a portrait needs of which every stage is done."""
