@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from portraitq.forecast.draws import exponentials, normals
+from portraitq.forecast.draws import exponential_rows, exponentials, normal_rows, normals
 
 ROWS = ("normals T1", normals("T1", 6)), ("exponentials T1", exponentials("T1", 6)), ("normals T2", normals("T2", 6))
 
@@ -32,3 +32,10 @@ def test_rows_go_their_own_ways():
     off = np.abs(np.corrcoef(together)[~np.eye(len(together), dtype=bool)])
 
     assert off.max() < 5 / np.sqrt(together.shape[1])  # 5 standard errors of a correlation of independent draws
+
+
+def test_rows_in_the_pool_are_the_same_draws_and_nobody_writes_to_them():
+    for rows, table in ((normal_rows("T1", 3), normals("T1", 3)), (exponential_rows("T1", 3), exponentials("T1", 3))):
+        assert np.array_equal(rows, table)
+        assert not any(row.flags.writeable for row in rows)
+        assert table.flags.writeable

@@ -1,6 +1,7 @@
 """The booth as it stands and the pace of its hands, turned into ready times."""
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
@@ -8,9 +9,10 @@ import numpy as np
 import pytest
 
 from portraitq.core.events import SetUp, read_data
+from portraitq.forecast.hand import EXACT, GENERAL, knowing, stranger
 from portraitq.forecast.interruptions import Lags
 from portraitq.forecast.lognormal import Z90, LogTime
-from portraitq.forecast.pace import Pace, known_exactly
+from portraitq.forecast.pace import Mind, Pace, known_exactly
 from portraitq.forecast.schedule import NEVER_S, Scenarios
 from tests.builders import Told, a_journal, artist, instant
 
@@ -215,6 +217,54 @@ def test_a_touch_up_is_awaited_before_the_next_portrait():
     found = Scenarios(told.booth, sharp_pace(), told.at("09:06:00"), n=200).outlooks
 
     assert np.all(found["T2"].ready_s > found["T1"].ready_s + 180)
+
+
+def test_a_portrait_takes_as_long_as_in_the_hand_that_draws_it():
+    told = a_day(artist("a1", "chalk"), artist("a2", "chalk")).artist_in("a1", "a2")
+    told = told.ordered("T1", "T2", "T3", style="chalk", at="09:30:00")
+    usual = knowing(stranger(EXACT), told.ticket("T1").style, EXACT)
+    slow = replace(usual, mean=usual.mean + math.log(2) * (np.arange(len(usual.mean)) == GENERAL))
+
+    twice_as_slow = replace(sharp_pace(), minds=(Mind(EXACT, {"a1": slow}),))
+
+    # a1 begins T1; a2 draws T2 and T3 one after the other in the same time
+    assert ready(told, "09:30:00", twice_as_slow) == {"T1": "06 09:36:40", "T2": "06 09:33:20", "T3": "06 09:36:40"}
+
+
+def test_a_sketchs_own_effect_goes_as_far_as_it_does_at_the_easel_that_draws_it():
+    told = a_day(artist("a1", "chalk"), artist("a2", "chalk")).artist_in("a1", "a2")
+    told = told.ordered("T1", "T2", style="chalk", at="09:30:00")
+    moody = Mind(replace(EXACT, sketch=0.2), credit={"a2": 10.0})
+
+    found = Scenarios(
+        told.booth, replace(sharp_pace(), minds=(Mind(EXACT), moody)), told.at("09:30:00"), n=500
+    ).outlooks
+
+    steady, wavering = (float(np.log(found[id].ready_s).std()) for id in ("T1", "T2"))
+    assert steady < 0.03
+    assert wavering == pytest.approx(0.2, rel=0.05)
+
+
+def test_many_interruptions_of_one_portrait_add_up():
+    told = a_day().artist_in("a1").ordered("T1", style="ink", at="09:30:00")
+    pause = LogTime.exactly(60, 1e-9)
+    lags = Lags(turnaround=None, idle=None, met=3e12, over_s=1e12 * 590, all_pauses=pause, unsaid_met=0)
+
+    found = Scenarios(told.booth, known_exactly(lags=lags), told.at("09:30:00"), n=20_000).outlooks["T1"]
+
+    # Poisson with mean 3, cut off at six, which takes 0.05 pauses off the mean
+    assert found.ready_s.mean() == pytest.approx(590 + 60 * (3 - 0.0507), abs=4 * 60 * math.sqrt(3 / 20_000))
+
+
+def test_a_clock_that_runs_on_is_counted_as_often_as_it_was_met():
+    told = a_day().artist_in("a1").ordered("T1", style="ink", at="09:30:00")
+    unsaid = LogTime.exactly(1000, 1e-9)
+    lags = Lags(turnaround=None, idle=None, met=1e-9, over_s=5900, unsaid=unsaid, unsaid_met=1.0)
+
+    found = Scenarios(told.booth, known_exactly(lags=lags), told.at("09:30:00"), n=20_000).outlooks["T1"]
+
+    # once in ten portraits of 590 s: not at all with e^-0.1
+    assert np.mean(found.ready_s > 1000) == pytest.approx(1 - math.exp(-0.1), abs=0.01)
 
 
 def test_interruptions_make_it_later_by_as_much_as_they_take():
