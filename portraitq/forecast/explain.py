@@ -121,7 +121,8 @@ def _came_due(booth: Booth, now: datetime) -> Iterator[tuple[datetime, datetime 
 
 
 def _youngest_first(booth: Booth) -> Iterator[Ticket]:
-    return reversed(cast("dict[str, Ticket]", booth.tickets).values())  # a fold keeps them in the order of their orders
+    newest_first = reversed(cast("dict[str, Ticket]", booth.tickets))  # a fold keeps them in the order of their orders
+    return (booth.tickets[id] for id in newest_first)
 
 
 class _Reading:
