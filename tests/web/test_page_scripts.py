@@ -335,3 +335,33 @@ def test_evening_is_chosen_by_hand_and_stays(counter: Page):
 
     assert light != dark
     assert counter.evaluate("getComputedStyle(document.body).backgroundColor") == dark
+
+
+def test_a_promise_that_slips_is_read_out_once_and_politely(web: Web, counter: Page):
+    ticket = web.order()
+    until_live(counter)
+    expect(counter.locator(".ticket-row")).to_have_count(1)
+    expect(counter.locator("#slips")).to_be_empty()
+
+    slip = web.after(minutes=600).slips[ticket]
+    new = f"{slip.new_ready_by.astimezone(web.desk.standing().booth.zone):%H:%M}"
+    expect(counter.locator("#slips")).to_have_text(re.compile(f"^Number 1 late: now about .*{new}$"))
+    counter.evaluate("document.getElementById('slips').textContent = ''")
+    web.order()
+    expect(counter.locator(".ticket-row")).to_have_count(2)
+
+    assert counter.locator("#slips").get_attribute("role") == "status"
+    expect(counter.locator("#slips")).to_be_empty()
+
+
+def test_a_new_time_is_told_by_one_tap_in_the_sheet_and_ends_the_mark(web: Web, counter: Page):
+    ticket = web.order()
+    slip = web.after(minutes=600).slips[ticket]
+    counter.click("[data-slip] [data-sheet]")
+
+    counter.get_by_role("button", name=re.compile("^Tell them")).click()
+
+    expect(counter.locator("[data-slip]")).to_have_count(0)
+    promise = web.desk.ticket(ticket).promise
+    assert promise is not None
+    assert promise.ready_by == slip.new_ready_by
