@@ -163,10 +163,10 @@ def line(what: str, ours_ms: float, floor: str, floor_ms: float) -> None:
 # The parts
 
 
-def least_ms(works: Sequence[Callable[[], object]], times: int) -> list[float]:
+def least_ms(works: Sequence[Callable[[], object]], seconds: float = 3.0) -> list[float]:
     """The least that each took, in turns so that all meet the same machine; what is above it is others' work."""
-    least = [float("inf")] * len(works)
-    for _ in range(times):
+    least, until = [float("inf")] * len(works), time.perf_counter() + seconds
+    while time.perf_counter() < until:
         for which, work in enumerate(works):
             began = time.perf_counter()
             work()
@@ -194,7 +194,7 @@ def drawing(tickets: int) -> Callable[[], object]:
 def quote() -> None:
     """Re-quotes of 15 to 240 tickets on 3 easels, against drawing as many normals as they look at."""
     for tickets in (15, 30, 60, 120, 240):
-        ours, floor = least_ms([a_requote(tickets), drawing(tickets)], 60)
+        ours, floor = least_ms([a_requote(tickets), drawing(tickets)])
         normals = f"{tickets * NORMALS_A_TICKET * SCENARIOS:,} normals, SFC64 float32"
         line(f"re-quote of {tickets} tickets on {EASELS} easels, {ours / tickets:.3f} ms each", ours, normals, floor)
 
@@ -232,14 +232,13 @@ def queue() -> None:
         for needs_s, turnarounds_s in zip(needs, turnarounds, strict=True):
             scenario(needs_s, turnarounds_s)
 
-    ours, events = least_ms([a_requote(tickets), theirs], 10)
+    ours, measured = least_ms([a_requote(tickets), theirs], 6)
     line(
-        f"re-quote of {tickets} tickets on {EASELS} easels",
-        ours,
         f"simpy, {SCENARIOS} scenarios ({few} measured, × {SCENARIOS // few})",
-        events * SCENARIOS / few,
+        measured * SCENARIOS / few,
+        f"our re-quote of {tickets} tickets on {EASELS} easels",
+        ours,
     )
-    print(f"{'':<58} simpy takes {events * SCENARIOS / few / ours:.0f} times as long")
 
 
 def learn() -> None:
@@ -255,7 +254,7 @@ def learn() -> None:
 
         booth = one_by_one()
         pace, after = pace_of(booth), fold(booth, events[last : last + 1])
-        folding, learning = least_ms([one_by_one, partial(pace_of, after, previous=pace)], 15)
+        folding, learning = least_ms([one_by_one, partial(pace_of, after, previous=pace)])
         found = [folding / 2000, learning]
         at_first = at_first or found
         said = f"in a season of {tickets:,} portraits"
