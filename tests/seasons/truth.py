@@ -146,9 +146,22 @@ class Truth:
 
     def rate_per_s(self, hour: float) -> float:
         """Visitors a second at that hour of the day."""
-        return (
-            self.visitors_a_day / ((self.closes_h - self.opens_h) * 3600) * _profile(self, hour) / _mean_profile(self)
-        )
+        return self.visitors_a_day / ((self.closes_h - self.opens_h) * 3600) * self._profile(hour) / self._mean_profile
+
+    def _profile(self, hour: float) -> float:
+        lunch = self.lunch_peak * math.exp(-(((hour - 12.5) / 1.0) ** 2))
+        return 1.0 + lunch + self.afternoon_peak * math.exp(-(((hour - 15.3) / 1.0) ** 2))
+
+    @cached_property
+    def _mean_profile(self) -> float:
+        step = (self.closes_h - self.opens_h) / 64
+        return sum(self._profile(self.opens_h + (i + 0.5) * step) for i in range(64)) / 64
+
+    @cached_property
+    def rates(self) -> tuple[list[float], list[float]]:
+        """Hours of the day, and the visitors a second at each."""
+        hours = [self.opens_h + (self.closes_h - self.opens_h) * i / 32 for i in range(33)]
+        return hours, [self.rate_per_s(hour) for hour in hours]
 
 
 # what everybody at a booth knows about small lags, seconds
@@ -161,13 +174,3 @@ TAIL_S = (5.0, 25.0)
 CANCELS_AFTER_S = (600.0, 5400.0)
 LAST_VISIT_S = 900.0  # nobody comes in the last quarter of an hour
 FORGOTTEN = (0.6, 0.3, 0.1)  # chances that 1, 2, 3 taps are forgotten
-
-
-def _profile(truth: Truth, hour: float) -> float:
-    lunch = truth.lunch_peak * math.exp(-(((hour - 12.5) / 1.0) ** 2))
-    return 1.0 + lunch + truth.afternoon_peak * math.exp(-(((hour - 15.3) / 1.0) ** 2))
-
-
-def _mean_profile(truth: Truth) -> float:
-    step = (truth.closes_h - truth.opens_h) / 64
-    return sum(_profile(truth, truth.opens_h + (i + 0.5) * step) for i in range(64)) / 64

@@ -58,7 +58,8 @@ TRUTHS: dict[str, Truth] = {
             cv=0.5,
             hard_share=0.25,
             hard_times=2.0,
-            sketch_sd=0.1,
+            sketch_sd=0.12,
+            effect="two-point",
             guess_spread=0.6,
         ),
         Truth(
@@ -66,8 +67,7 @@ TRUTHS: dict[str, Truth] = {
             (INK, BRUSH, CHALK),
             SOLO,
             cv=0.3,
-            day_sd=0.35,
-            effect="two-point",
+            day_sd=0.3,
             pauses_per_h=UNTIDY_PAUSES,
         ),
         Truth(
