@@ -22,6 +22,7 @@ from portraitq.forecast.explanation import (
     Span,
     StageTold,
 )
+from portraitq.forecast.promise import LEVELS
 from portraitq.web.queue import HOLD_WHY, PAUSE_WHY
 from portraitq.web.quoted import window_of
 from portraitq.web.said import HOUR_S, MINUTE_S, clock_time, day_beside, day_said, minutes, short_time
@@ -96,11 +97,13 @@ def _day(told: Explanation) -> str:
 
 def _time(told: Explanation) -> Iterable[str]:
     quote = told.quote
-    yield f"Ready about {window_of(quote, told.zone, told.as_of)}. It comes earlier in 2 of 10 cases, later in 2 of 10."
+    window = window_of(quote, told.zone, told.as_of)  # rounded outward, so it holds a little more than it says
+    yield f"Ready about {window}: earlier in at most 2 of 10 cases, later in at most 2 of 10."
     yield f"In half of all cases it is ready by {_clock(told, max(quote.median_at, told.as_of))}."
+    promise = "Promise:" if told.promised_at is None else "Promised now it would be"
     yield (
-        f"Promise: {_clock(told, quote.promise_at)}. "
-        f"It is chosen so that {round(100 * told.confidence)} of 100 promises are kept."
+        f"{promise} {_clock(told, quote.promise_at)}, "
+        f"chosen so that {round(100 * told.confidence)} of 100 promises are kept."
     )
 
 
@@ -236,6 +239,10 @@ def _sure(told: Explanation) -> Iterable[str]:
         is_over = told.promised_at <= told.as_of
         stands = "that time has passed" if is_over else f"that holds in {_of_100(quote.chance_kept)} cases"
         yield f"The customer was told {_clock(told, told.promised_at)}: {stands}."
+    elif told.promised_at is None:
+        chance = min(quote.chance_by(quote.promise_at), LEVELS[-1])  # finer it is not kept
+        which = f"more than {round(100 * chance)} of 100" if chance == LEVELS[-1] else _of_100(chance)
+        yield f"A promise for {_clock(told, quote.promise_at)} would hold in {which} cases."
     if abs(told.day) >= NOTABLE:
         yield f"Today {it.artist} is {_percent(told.day, 'slower', 'quicker')} than usual; that is counted in."
     running = next((each for each in (it, *told.ahead) if each.in_hand), None)

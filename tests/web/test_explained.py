@@ -61,7 +61,7 @@ def test_the_time_is_the_quotes_own():
     assert window.startswith("Ready about 10:")
     assert half == f"In half of all cases it is ready by {quote.median_at.astimezone(zone):%H:%M}."
     assert promise == (
-        f"Promise: {quote.promise_at.astimezone(zone):%H:%M}. It is chosen so that 85 of 100 promises are kept."
+        f"Promise: {quote.promise_at.astimezone(zone):%H:%M}, chosen so that 85 of 100 promises are kept."
     )
 
 
@@ -192,6 +192,14 @@ def test_a_told_promise_is_told_with_its_chance_and_one_that_went_by_as_such():
 
     assert re.fullmatch(r"The customer was told 11:12: that holds in \d\d of 100 cases\.", early)
     assert late == "The customer was told 11:12: that time has passed."
+
+
+def test_a_promise_not_yet_told_is_told_with_the_chance_it_would_have():
+    told = a_booth(ALONE).ordered("T1", "T2", at="10:00")
+
+    first = lines(why(told, "T2"), "How sure")[0]
+
+    assert re.fullmatch(r"A promise for 11:\d\d would hold in (?:8[5-9]|9\d|more than 95) of 100 cases\.", first)
 
 
 def test_past_promises_are_told_by_how_many_were_kept_and_how_early():

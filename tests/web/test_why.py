@@ -61,7 +61,7 @@ def test_its_times_are_those_that_stand_on_the_sheet(counter: Web):
     seen = panel(counter, f"tickets/{ticket}/why?sheet=1")
 
     assert f"ready by {quote.median_at.astimezone(zone):%H:%M}." in seen
-    assert f"Promise: {quote.promise_at.astimezone(zone):%H:%M}." in seen
+    assert f"Promised now it would be {quote.promise_at.astimezone(zone):%H:%M}," in seen
 
 
 def test_an_order_not_yet_taken_is_explained_and_nothing_is_written(counter: Web):
@@ -81,7 +81,7 @@ def test_the_explained_promise_of_an_order_is_the_one_that_the_form_shows(counte
     shown = re.search(r'data-quote="pencil-head"[^>]*data-promise="([^"]+)"', form)
     assert shown
 
-    assert f"Promise: {shown[1]}." in panel(counter, "why?style=pencil-head&sheet=1")
+    assert f"Promise: {shown[1]}," in panel(counter, "why?style=pencil-head&sheet=1")
 
 
 def test_what_has_no_quote_says_why_in_one_sentence(counter: Web):
