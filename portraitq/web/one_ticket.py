@@ -62,7 +62,8 @@ class Tap:
 class OneTicket:
     """Everything about one ticket that the booth's people may need at once.
 
-    The tuples of taps are empty, and the single ones None, where they make no sense.
+    The tuples of taps are empty, and the single ones None, where they make no sense. `has_reasons` says that its quote
+    can be explained.
     """
 
     row: Row
@@ -92,6 +93,7 @@ class OneTicket:
     new_time: Tap | None
     ready_said: str
     erase: Tap | None
+    has_reasons: bool
 
     @property
     def number(self) -> int:
@@ -133,6 +135,7 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         new_time=_new_time(standing, ticket, set_up),
         ready_said=_ready_said(standing, ticket),
         erase=None if ticket.is_erased else _tap("Erase name, contact, note and photos", Erased(ticket=id)),
+        has_reasons=ticket.finished_at is None and names_a_time(standing.forecast.tickets.get(id)),
     )
 
 
