@@ -44,13 +44,21 @@ class Hours:
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """How long one portrait takes at one easel: (n,) seconds in all, and (stages, n) when each stage ends.
+    """How long one portrait takes at one easel: (n,) seconds in all, and (stages, n) of its stages.
 
-    `ends_s` may be None where no break lies ahead and nobody asks.
+    The stages may be given without the pauses in between, which are spread evenly over them; or not at all where no
+    break lies ahead.
     """
 
     total_s: Seconds
-    ends_s: Seconds | None = None
+    stages_s: Seconds | None = None
+
+    def ends_s(self, where: NDArray[np.intp]) -> Seconds:
+        """(stages, k) seconds from its beginning to the end of each stage, in the `where` scenarios."""
+        if self.stages_s is None:
+            raise ValueError("work to be divided by a break must say how long its stages take")
+        ends_s = np.cumsum(self.stages_s[:, where], axis=0)
+        return np.asarray(ends_s * (self.total_s[where] / ends_s[-1]))
 
 
 class Easels:
@@ -76,9 +84,11 @@ class Easels:
     def begin(self, artist: int, at_s: Seconds) -> Seconds:
         """The first instant from `at_s` on at which `artist` may begin a portrait: no break, not after closing."""
         at_s = self.hours.begin(at_s)
+        as_it_was_s = at_s
         for begins_s, ends_s in self.breaks_s[artist]:
-            at_s = np.where((at_s >= begins_s) & (at_s < ends_s), ends_s, at_s)
-        return self.hours.begin(at_s) if self.breaks_s[artist] else at_s
+            if (met := (at_s >= begins_s) & (at_s < ends_s)).any():
+                at_s = np.where(met, ends_s, at_s)
+        return at_s if at_s is as_it_was_s else self.hours.begin(at_s)
 
     def through_breaks(self, artist: int, begins_s: Seconds, work: Work, is_running: bool = False) -> Seconds:
         """When `work`, begun at `begins_s`, is ready: the stage in hand is finished before a break begins.
@@ -86,19 +96,36 @@ class Easels:
         `is_running` says that its first stage is in hand already, break or not.
         """
         ready_s = begins_s + work.total_s
-        for break_begins_s, break_ends_s in self.breaks_s[artist]:
-            if work.ends_s is None or not np.any(ready_s > break_begins_s):
-                continue
-            late_s = ready_s - begins_s - work.total_s  # breaks before this one
-            starts_s = begins_s + late_s + work.ends_s[:-1]
-            if not is_running:
-                starts_s = np.concatenate([begins_s[None, :], starts_s])
-            if not len(starts_s):
-                continue
-            caught = (starts_s >= break_begins_s) & (starts_s < break_ends_s)
-            first_s = np.where(caught, starts_s, np.inf).min(axis=0)
-            ready_s = ready_s + np.where(np.isfinite(first_s), break_ends_s - first_s, 0.0)
+        self._wait_out(artist, ready_s, begins_s, work, is_running)
         return ready_s
+
+    def _wait_out(
+        self,
+        artist: int,
+        ready_s: Seconds,
+        begins_s: Seconds,
+        work: Work,
+        is_running: bool = False,
+        who: NDArray[np.intp] | None = None,
+    ) -> None:
+        """Make `ready_s` later by the breaks of `artist` that begin before it, where they are `who` draws it.
+
+        Most portraits meet no break: only those scenarios are looked at in which one does.
+        """
+        for break_begins_s, break_ends_s in self.breaks_s[artist]:
+            where = _between(ready_s, break_begins_s, begins_s, break_ends_s)
+            if who is not None:
+                where = where[who[where] == artist]
+            if not len(where):
+                continue
+            begun_s = begins_s[where]
+            late_s = ready_s[where] - begun_s - work.total_s[where]  # breaks before this one
+            starts_s = begun_s + late_s + work.ends_s(where)[:-1]
+            if not is_running:
+                starts_s = np.concatenate([begun_s[None, :], starts_s])
+            caught = (starts_s >= break_begins_s) & (starts_s < break_ends_s)
+            first_s = np.min(starts_s, axis=0, initial=np.inf, where=caught)
+            ready_s[where] += np.where(np.isfinite(first_s), break_ends_s - first_s, 0)
 
     def first(self, may: Sequence[int], from_s: float | Seconds | None = None) -> tuple[NDArray[np.intp], Seconds]:
         """Who of `may` begins the next portrait, and when, (n,) each; it can be begun from `from_s` on, or at once."""
@@ -121,17 +148,21 @@ class Easels:
         """When the work that `who` begins at `begins_s` is ready."""
         ready_s = begins_s + work.total_s
         for artist, breaks_s in enumerate(self.breaks_s):
-            if breaks_s and (mine := who == artist).any():
-                ready_s = np.where(mine, self.through_breaks(artist, begins_s, work), ready_s)
+            if breaks_s:
+                self._wait_out(artist, ready_s, begins_s, work, who=who)
         return ready_s
 
     def free_again(self, who: NDArray[np.intp], from_s: Seconds) -> None:
         """The easels of `who` are free again from then on."""
-        open_s = self.hours.begin(from_s)
+        at_s, in_a_break = self.hours.begin(from_s), False
         for artist, breaks_s in enumerate(self.breaks_s):
-            if breaks_s:
-                open_s = np.where(who == artist, self.begin(artist, open_s), open_s)
-        self.free_s.reshape(-1)[self.of(who)] = open_s
+            for begins_s, ends_s in breaks_s:
+                where = _between(at_s, begins_s, at_s, ends_s, or_at=True)
+                where = where[who[where] == artist]
+                if len(where):
+                    at_s = at_s if in_a_break else at_s.copy()
+                    at_s[where], in_a_break = ends_s, True
+        self.free_s.reshape(-1)[self.of(who)] = self.hours.begin(at_s) if in_a_break else at_s
 
     def take(
         self, work: Sequence[Work | None], turnaround_s: Seconds, from_s: float | Seconds = 0.0
@@ -157,3 +188,9 @@ def _first_free(starts_s: Seconds, free_s: Seconds) -> NDArray[np.intp]:
     at_once = starts_s <= starts_s.min(axis=0)
     first: NDArray[np.intp] = np.where(at_once, free_s, np.inf).argmin(axis=0)
     return first
+
+
+def _between(late_s: Seconds, from_s: float, early_s: Seconds, until_s: float, or_at: bool = False) -> NDArray[np.intp]:
+    """The scenarios in which `late_s` is after `from_s` (`or_at` it) and `early_s` before `until_s`."""
+    begun = late_s >= from_s if or_at else late_s > from_s
+    return (begun & (early_s < until_s)).nonzero()[0]

@@ -283,9 +283,7 @@ class Scenarios:
         total_s = drawn_s.copy()
         if self.pause_rate is not None:
             self._interrupt(total_s, name, drawn_s, self.pause_rate)
-        if not any(self.easels.breaks_s):
-            return Work(total_s)
-        return Work(total_s, np.cumsum(stages_s, axis=0) * (total_s / drawn_s))
+        return Work(total_s, stages_s)
 
     def _interrupt(self, total_s: Seconds, name: str, drawn_s: Seconds, rate: Draws) -> None:
         """Add to `total_s` what interrupts `name` while drawn for `drawn_s`; it comes at random over that time."""

@@ -11,7 +11,7 @@ NOTHING = np.zeros(1)
 
 
 def exactly(*stages_s: float) -> Work:
-    return Work(np.array([float(sum(stages_s))]), np.cumsum(np.array(stages_s, dtype=float))[:, None])
+    return Work(np.array([float(sum(stages_s))]), np.array(stages_s, dtype=float)[:, None])
 
 
 def easels(*free_s: float, breaks: dict[int, list[tuple[float, float]]] | None = None, hours: Hours | None = None):
