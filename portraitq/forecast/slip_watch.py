@@ -66,6 +66,8 @@ def _slip(before: Slip | None, ticket: Ticket, quote: Quote, booth: BoothSetting
     promise, chance = ticket.promise, quote.chance_kept
     if promise is None or chance is None or ticket.place == HELD or quote.artist is None:
         return None
+    if quote.promise_at <= promise.ready_by:  # it would be promised again, and as surely
+        return None
     if before is None or before.ready_by != promise.ready_by:
         is_marked = chance < MARKED_UNDER * booth.confidence
         return Slip(promise.ready_by, now, quote.promise_at, chance) if is_marked else None

@@ -232,5 +232,5 @@ def _artist(id: str, name: str, is_in: bool, is_open: bool, row: Row | None) -> 
 def _headline(waiting: int, ready: int, at_risk: int) -> str:
     said = [f"{waiting} waiting"] * bool(waiting) + [f"{ready} on the rack"] * bool(ready)
     if at_risk:
-        said.append(f"{at_risk} late or likely late")
+        said.append(f"{at_risk} late or at risk")
     return " · ".join(said)

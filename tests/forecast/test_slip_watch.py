@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from portraitq.core.booth import Booth, fold
+from portraitq.core.events import Event, Promised
 from portraitq.forecast.pace import Pace, pace_of
 from portraitq.forecast.promise import LEVELS
-from portraitq.forecast.quotes import Forecast, Quote, forecast
+from portraitq.forecast.quotes import Forecast, Quote, forecast, quotes_of_tickets
 from portraitq.forecast.slip_watch import CLEARED_OVER, MARKED_UNDER, NO_SLIPS, Slip, Slips, watch
 from tests.builders import Told, a_booth, a_set_up, artist, instant
+from tests.seasons.simulate import simulate
+from tests.seasons.truths import TRUTHS
 
 CONFIDENCE = 0.85  # of `a_set_up`
 LOW, HIGH = MARKED_UNDER * CONFIDENCE, CLEARED_OVER * CONFIDENCE
@@ -120,6 +125,10 @@ def test_a_mark_stays_until_most_of_the_chance_is_back():
 
     assert watched(a_quote(HIGH), before=before) is not None
     assert watched(a_quote(HIGH + 0.01), before=before) is None
+
+
+def test_a_promise_that_would_be_made_again_is_not_marked_whatever_its_chance():
+    assert watched(a_quote(0.1, PROMISED)) is None
 
 
 def test_a_mark_remembers_since_when_it_stands():
@@ -240,3 +249,91 @@ def test_the_time_shown_is_always_likely_itself_and_later_than_what_was_promised
 def test_the_bounds_lie_apart_and_under_what_was_promised(confidence: float):
     assert MARKED_UNDER * confidence < CLEARED_OVER * confidence < confidence
     assert MARKED_UNDER * confidence < 0.5, "what is more likely kept than broken is not called late"
+
+
+# How it does on days that it does not know
+
+
+@dataclass
+class Watched:
+    """One promise of a season: when it was ready, and the marks that it had, by when each began, with its times."""
+
+    ready_by: datetime
+    ready_at: datetime | None = None
+    marks: dict[datetime, list[datetime]] = field(default_factory=dict)
+
+    @property
+    def was_broken(self) -> bool:
+        return self.ready_at is not None and self.ready_at > self.ready_by
+
+
+class Season:
+    """A booth that promises what its own forecast says and is quoted after every line and every minute between."""
+
+    def __init__(self) -> None:
+        self.booth, self.pace, self.slips = Booth(), Pace(), NO_SLIPS
+        self.promises: dict[str, Watched] = {}
+
+    def take(self, event: Event) -> None:
+        while self.booth.day and self.booth.last_at and (at := self.looked_at + timedelta(minutes=1)) < event.at:
+            self.look(at)
+        if isinstance(event.data, Promised):
+            event = replace(event, data=self.own_promise(event.data, event.at))
+        self.booth = fold(self.booth, [event])
+        self.pace = pace_of(self.booth, self.pace)
+        self.look(event.at)
+
+    def own_promise(self, told: Promised, now: datetime) -> Promised:
+        ready_by = quotes_of_tickets(self.booth, self.pace, now, [told.ticket])[told.ticket].promise_at
+        self.promises[told.ticket] = Watched(ready_by)
+        return told.model_copy(update={"ready_by": ready_by})
+
+    def look(self, now: datetime) -> None:
+        self.looked_at = now
+        self.slips = watch(self.slips, self.booth, forecast(self.booth, self.pace, now))
+        for id, slip in self.slips.items():
+            shown = self.promises[id].marks.setdefault(slip.marked_at, [])
+            if slip.new_ready_by not in shown[-1:]:
+                shown.append(slip.new_ready_by)
+
+
+@pytest.fixture(scope="module")
+def promises() -> list[Watched]:
+    """The promises of five days with hard faces, which the forecast does not expect."""
+    season = Season()
+    for event in simulate(replace(TRUTHS["bimodal-faces"], days=5), seed=11).events:
+        season.take(event)
+    for id, watched in season.promises.items():
+        watched.ready_at = season.booth.tickets[id].finished_at
+    return [watched for watched in season.promises.values() if watched.ready_at]
+
+
+def test_nearly_every_broken_promise_is_marked_before_it_is_broken(promises: list[Watched]):
+    broken = [one for one in promises if one.was_broken]
+
+    in_time = [one for one in broken if one.marks and min(one.marks) < one.ready_by]
+
+    assert len(broken) >= 5, "a season without broken promises shows nothing"
+    assert len(in_time) >= 0.8 * len(broken)
+
+
+def test_few_promises_that_are_kept_are_marked(promises: list[Watched]):
+    kept = [one for one in promises if not one.was_broken]
+
+    assert sum(bool(one.marks) for one in kept) <= 0.15 * len(kept)
+
+
+def test_marks_seldom_come_again_and_their_times_seldom_move(promises: list[Watched]):
+    marked = [one for one in promises if one.marks]
+    marks = [shown for one in marked for shown in one.marks.values()]
+
+    assert len(marks) <= 1.35 * len(marked)
+    assert sum(map(len, marks)) <= 2 * len(marks)
+
+
+def test_the_new_time_that_is_shown_is_one_to_be_stood_by(promises: list[Watched]):
+    last_shown = [(one.ready_at, list(one.marks.values())[-1][-1]) for one in promises if one.marks]
+
+    kept = [ready_at <= shown for ready_at, shown in last_shown if ready_at]
+
+    assert sum(kept) >= 0.85 * len(kept)

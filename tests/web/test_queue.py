@@ -107,7 +107,7 @@ def test_promises_in_danger_are_counted():
     seen = counter(told, "09:30")
 
     assert seen.at_risk == 1
-    assert "1 late or likely late" in seen.headline
+    assert "1 late or at risk" in seen.headline
 
 
 def test_one_that_is_ready_says_where_it_hangs_and_since_when():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
@@ -35,6 +36,17 @@ def wall(told: Told, now: str | datetime | None = None) -> WallView:
 
 def numbers(tickets: tuple[object, ...]) -> list[int]:
     return [ticket.number for ticket in tickets]  # type: ignore[attr-defined]
+
+
+def test_a_number_that_slips_says_when_it_is_ready_now_and_not_that_it_is_late():
+    told = a_booth().ordered("T1", at="09:05").promised("T1", "09:10")
+    seen = standing(told, "09:30")
+
+    [waits] = wall_view(seen).waiting
+
+    assert "T1" in seen.slips
+    assert re.fullmatch(r"about 10:[345]\d", waits.about)
+    assert "late" not in str(waits)
 
 
 def test_what_is_ready_on_the_easel_and_waiting_stands_in_its_own_place():
