@@ -32,7 +32,10 @@ from tests.seasons.truths import TRUTHS
 CONFIDENCE = 0.85
 PROCESSES = 2
 KEPT_IN = Path(tempfile.gettempdir()) / "portraitq-seasons"
-SOURCES = ("laws.py", "truth.py", "simulate.py", "oracle.py")
+SOURCES = "|".join(  # read as the modules are, so that an edit meanwhile is not taken for what runs
+    (Path(__file__).parent / name).read_text(encoding="utf-8")
+    for name in ("laws.py", "truth.py", "simulate.py", "oracle.py")
+)
 
 
 @dataclass(frozen=True)
@@ -93,9 +96,8 @@ def compare(truth: Truth, seed: int) -> Compared:
 
 def kept_oracle_rows(season: Season) -> list[QuoteRow]:
     """The oracle's rows of that season, computed once for each state of the sources."""
-    said = [repr(season.truth), str(season.seed)]
-    said += [(Path(__file__).parent / name).read_text(encoding="utf-8") for name in SOURCES]
-    path = KEPT_IN / f"{hashlib.sha256('|'.join(said).encode()).hexdigest()[:24]}.pickle"
+    said = f"{season.truth!r}|{season.seed}|{SOURCES}"
+    path = KEPT_IN / f"{hashlib.sha256(said.encode()).hexdigest()[:24]}.pickle"
     if path.exists():
         found: list[QuoteRow] = pickle.loads(path.read_bytes())
         return found
@@ -142,7 +144,8 @@ def summary(found: Sequence[Compared]) -> str:
     return (
         f"mean of {len(found)} seasons: first {mean(c.first_to_oracle for c in found):.3f}, after "
         f"{mean(c.after_to_oracle for c in found):.3f} (worst {max(c.after_to_oracle for c in found):.3f}), "
-        f"×place worst {max(c.to_mean_by_place for c in found):.2f}, best plain worst {max(c.to_best_plain for c in found):.2f}, "
+        f"×place worst {max(c.to_mean_by_place for c in found):.2f}, "
+        f"best plain worst {max(c.to_best_plain for c in found):.2f}, "
         f"quantile kept first {mean(c.first_kept for c in found):.3f}, after {mean(c.after_kept for c in found):.3f} "
         f"({min(c.after_kept for c in found):.3f}–{max(c.after_kept for c in found):.3f}; oracle "
         f"{mean(c.oracle_after_kept for c in found):.3f}, {min(c.oracle_after_kept for c in found):.3f}–"

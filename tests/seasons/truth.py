@@ -171,6 +171,6 @@ OPENS_LATE_S = (0.0, 240.0)
 COMES_IN_S = (60.0, 480.0)
 COMES_LATE_S = (900.0, 3600.0)
 TAIL_S = (5.0, 25.0)
-CANCELS_AFTER_S = (600.0, 5400.0)
+CANCELS_AFTER_S = (60.0, 2400.0)
 LAST_VISIT_S = 900.0  # nobody comes in the last quarter of an hour
 FORGOTTEN = (0.6, 0.3, 0.1)  # chances that 1, 2, 3 taps are forgotten
