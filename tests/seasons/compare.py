@@ -1,11 +1,12 @@
 """The forecast beside the oracle and the plain ways, on simulated seasons.
 
-    python -m tests.seasons.compare [TRUTH …] [--seed N …] [--json]
+    python -m tests.seasons.compare [TRUTH …] [--seed N …] [--json] [--worst N]
 
 One line a season: CRPS of the forecast over the oracle's, in the first two days and after; over "mean × place" and the
 best of the three plain ways (whole season); the share of unrounded quantiles and of rounded promises kept; the KS
 distance of the PIT, and in brackets the oracle's own. The oracle's rows do not depend on the forecast: they are kept in
-the temporary folder under a hash of the truth, the seed and the source of these modules.
+the temporary folder under a hash of the truth, the seed and the source of these modules. `--worst N` also lists the
+tickets that cost the forecast most beside the oracle: one that is carried over the night outweighs a day's quotes.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from portraitq.core.events import DayOpened, Event
+from portraitq.forecast.promise import LEVELS
 from portraitq.forecast.replay import QuoteRow, replay
 from portraitq.forecast.score import FIRST_DAYS, plain_ways, score_rows
 from tests.seasons.oracle import oracle_rows
@@ -60,9 +62,10 @@ class Compared:
     earliness_s: float
     ks: float
     oracle_ks: float
+    worst: tuple[str, ...] = ()
 
 
-def compare(truth: Truth, seed: int) -> Compared:
+def compare(truth: Truth, seed: int, worst: int = 0) -> Compared:
     """Simulate that season and score the forecast, the oracle and the plain ways on it."""
     season = simulate(truth, seed)
     ours, oracle = list(replay(season.events)), kept_oracle_rows(season)
@@ -91,7 +94,23 @@ def compare(truth: Truth, seed: int) -> Compared:
         earliness_s=all_of["earliness_s"],
         ks=all_of["ks"],
         oracle_ks=whole["ks"],
+        worst=tuple(_costliest(ours, oracle)[:worst]),
     )
+
+
+def _costliest(ours: Sequence[QuoteRow], oracle: Sequence[QuoteRow]) -> list[str]:
+    """The scored tickets, those first whose CRPS is furthest above the oracle's, each in a line."""
+    pairs = [(mine, theirs) for mine, theirs in zip(ours, oracle, strict=True) if mine.ready_at]
+    costs = sorted(((_crps([mine]) - _crps([theirs]), mine, theirs) for mine, theirs in pairs), key=lambda c: -c[0])
+    return [
+        f"  {mine.ticket:>5} {mine.at:%d %H:%M} ready {mine.ready_at:%d %H:%M}, {cost:.0f} s more; 10, 50, 90 %: "
+        f"ours {_said(mine)}, oracle {_said(theirs)}"
+        for cost, mine, theirs in costs
+    ]
+
+
+def _said(row: QuoteRow) -> str:
+    return ", ".join(f"{row.quantiles[LEVELS.index(level)]:%d %H:%M}" for level in (0.1, 0.5, 0.9))
 
 
 def kept_oracle_rows(season: Season) -> list[QuoteRow]:
@@ -160,11 +179,12 @@ def main() -> None:
     read.add_argument("names", nargs="*", metavar="TRUTH", help=f"of {', '.join(TRUTHS)}; left out, all")
     read.add_argument("--seed", type=int, nargs="+", default=[1], help="one season a seed; default 1")
     read.add_argument("--json", action="store_true", help="print a list of objects instead of the table")
+    read.add_argument("--worst", type=int, default=0, help="so many tickets of each season that cost most")
     asked = read.parse_args()
     unknown = [name for name in asked.names if name not in TRUTHS]
     if unknown:
         read.error(f"there is no truth called {unknown[0]}; there are {', '.join(TRUTHS)}")
-    seasons = [(TRUTHS[name], seed) for name in asked.names or TRUTHS for seed in asked.seed]
+    seasons = [(TRUTHS[name], seed, asked.worst) for name in asked.names or TRUTHS for seed in asked.seed]
     found = []
     with ProcessPoolExecutor(PROCESSES) as workers:
         if not asked.json:
@@ -172,7 +192,7 @@ def main() -> None:
         for compared in workers.map(compare, *zip(*seasons, strict=True)):
             found.append(compared)
             if not asked.json:
-                print(line(compared), flush=True)
+                print("\n".join((line(compared), *compared.worst)), flush=True)
     print(json.dumps([asdict(each) for each in found], ensure_ascii=False, indent=1) if asked.json else summary(found))
 
 

@@ -665,7 +665,7 @@ class _Run:
     def _walks_away(self, style: StyleTruth, sitters: int, told_s: float, at: float) -> bool:
         wait_s = told_s - at - self._usual_s(style, sitters)
         begins_s = at + 1.15 * wait_s if told_s <= self.closes_s + 3600 else math.inf
-        caution_s = 2400 if self.truth.is_eve(self.day) else 900
+        caution_s = max(2400 if self.truth.is_eve(self.day) else 900, 0.4 * wait_s)
         if begins_s + caution_s > self.closes_s:
             return self.truth.is_eve(self.day) or not self.happens(self.truth.tomorrow_share)
         return self.happens(1 - math.exp(-math.log(2) * (max(wait_s, 0.0) / self.truth.patience_s) ** 2))

@@ -65,7 +65,7 @@ class Truth:
     lunch_peak: float = 0.5
     afternoon_peak: float = 0.4
     patience_s: float = 7200.0  # a wait that about half of the visitors do not take
-    tomorrow_share: float = 0.05  # of those told "tomorrow", who stay
+    tomorrow_share: float = 0.0  # of those who may have to come back tomorrow, who stay
     two_sitters: float = 0.0
     three_sitters: float = 0.0
     # how long stages take

@@ -129,6 +129,7 @@ TRUTHS: dict[str, Truth] = {
             day_sd=0.1,
             sketch_sd=0.12,
             fatigue_per_h=0.02,
+            tomorrow_share=0.05,
         ),
         Truth(
             "wrong-guesses",
@@ -158,6 +159,7 @@ TRUTHS: dict[str, Truth] = {
             touch_up_share=0.01,
             moved_share=0.02,
             closed_every=6,
+            tomorrow_share=0.05,
         ),
         Truth(
             "three-easels",
