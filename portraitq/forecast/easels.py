@@ -57,7 +57,9 @@ class Work:
         """(stages, k) seconds from its beginning to the end of each stage, in the `where` scenarios."""
         if self.stages_s is None:
             raise ValueError("work to be divided by a break must say how long its stages take")
-        ends_s = np.cumsum(self.stages_s[:, where], axis=0)
+        ends_s = self.stages_s.take(where, axis=1)
+        for stage in range(1, len(ends_s)):
+            ends_s[stage] += ends_s[stage - 1]
         return np.asarray(ends_s * (self.total_s[where] / ends_s[-1]))
 
 
@@ -124,7 +126,7 @@ class Easels:
             if not is_running:
                 starts_s = np.concatenate([begun_s[None, :], starts_s])
             caught = (starts_s >= break_begins_s) & (starts_s < break_ends_s)
-            first_s = np.min(starts_s, axis=0, initial=np.inf, where=caught)
+            first_s = np.where(caught, starts_s, np.inf).min(axis=0, initial=np.inf)
             ready_s[where] += np.where(np.isfinite(first_s), break_ends_s - first_s, 0)
 
     def first(self, may: Sequence[int], from_s: float | Seconds | None = None) -> tuple[NDArray[np.intp], Seconds]:
@@ -147,22 +149,29 @@ class Easels:
     def end(self, who: NDArray[np.intp], begins_s: Seconds, work: Work) -> Seconds:
         """When the work that `who` begins at `begins_s` is ready."""
         ready_s = begins_s + work.total_s
-        for artist, breaks_s in enumerate(self.breaks_s):
-            if breaks_s:
-                self._wait_out(artist, ready_s, begins_s, work, who=who)
+        if any(self.breaks_s):
+            first_s, last_s = float(begins_s.min()), float(ready_s.max())
+            for artist, breaks_s in enumerate(self.breaks_s):
+                if any(until_s > first_s and from_s < last_s for from_s, until_s in breaks_s):
+                    self._wait_out(artist, ready_s, begins_s, work, who=who)
         return ready_s
 
     def free_again(self, who: NDArray[np.intp], from_s: Seconds) -> None:
         """The easels of `who` are free again from then on."""
-        at_s, in_a_break = self.hours.begin(from_s), False
+        at_s = self.hours.begin(from_s)
+        if any(self.breaks_s):
+            at_s = self.hours.begin(self._out_of_breaks(who, at_s))
+        self.free_s.reshape(-1)[self.of(who)] = at_s
+
+    def _out_of_breaks(self, who: NDArray[np.intp], at_s: Seconds) -> Seconds:
+        at_s, first_s, last_s = at_s.copy(), float(at_s.min()), float(at_s.max())
         for artist, breaks_s in enumerate(self.breaks_s):
             for begins_s, ends_s in breaks_s:
-                where = _between(at_s, begins_s, at_s, ends_s, or_at=True)
-                where = where[who[where] == artist]
-                if len(where):
-                    at_s = at_s if in_a_break else at_s.copy()
-                    at_s[where], in_a_break = ends_s, True
-        self.free_s.reshape(-1)[self.of(who)] = self.hours.begin(at_s) if in_a_break else at_s
+                if ends_s > first_s and begins_s <= last_s:
+                    where = _between(at_s, begins_s, at_s, ends_s, or_at=True)
+                    at_s[where[who[where] == artist]] = ends_s
+                    last_s = max(last_s, ends_s)
+        return at_s
 
     def take(
         self, work: Sequence[Work | None], turnaround_s: Seconds, from_s: float | Seconds = 0.0

@@ -163,3 +163,48 @@ def test_when_it_was_begun_is_not_changed_by_what_comes_after():
     one.take([exactly(100)], NOTHING)
 
     assert begins_s[0] == 0
+
+
+def test_a_last_stage_in_hand_is_finished_in_the_break():
+    one = easels(0, breaks={0: [(300, 2100)]})
+
+    ready_s = one.through_breaks(0, np.array([0.0]), exactly(400), is_running=True)
+
+    assert ready_s[0] == 400
+
+
+def test_pauses_are_spread_over_the_stages_when_a_break_asks_where_they_end():
+    one = easels(0, breaks={0: [(300, 2100)]})
+
+    # stages of 100 and 100 s drawn in 400 s in all: the first ends at 200, before the break, and the second in it
+    ready_s, _, _ = one.take([Work(np.array([400.0]), np.array([[100.0], [100.0]]))], NOTHING)
+
+    assert ready_s[0] == 400
+
+
+def test_work_without_stages_cannot_be_divided_by_a_break():
+    one = easels(0, breaks={0: [(300, 2100)]})
+
+    with pytest.raises(ValueError, match="stages"):
+        one.take([Work(np.array([400.0]))], NOTHING)
+
+
+@given(
+    free_s=st.lists(st.integers(0, 500), min_size=2, max_size=2),
+    pauses=st.lists(st.tuples(st.integers(0, 3000), st.integers(1, 900)), max_size=3),
+    jobs=st.lists(st.lists(st.integers(1, 400), min_size=1, max_size=3), max_size=8),
+)
+def test_nothing_is_begun_in_a_break_and_breaks_make_it_later_by_no_more_than_they_last(free_s, pauses, jobs):
+    breaks = [(float(begins), float(begins + lasts)) for begins, lasts in sorted(pauses)]
+    two, without = (easels(*free_s, breaks=each) for each in ({0: breaks}, None))
+
+    for stages in jobs:
+        who, begins = two.first([0, 1])
+        ready = two.end(who, begins, exactly(*stages))
+        two.free_again(who, ready)
+        plain, _, _ = without.take([exactly(*stages)] * 2, NOTHING)
+        in_a_break = who[0] == 0 and any(from_s <= begins[0] < until_s for from_s, until_s in breaks)
+
+        assert not in_a_break
+        assert sum(stages) <= ready[0] - begins[0] <= sum(stages) + sum(until - from_s for from_s, until in breaks)
+        assert ready[0] >= plain[0]
