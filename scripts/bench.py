@@ -36,6 +36,7 @@ from portraitq.core.booth import Booth, fold  # noqa: E402
 from portraitq.core.commands import Command, Order, decide  # noqa: E402
 from portraitq.core.events import (  # noqa: E402
     ArtistIn,
+    Break,
     Collected,
     Data,
     DayClosed,
@@ -94,11 +95,11 @@ class Teller:
         self.booth = fold(self.booth, new)
 
 
-def a_morning(artists: int, waiting: int) -> Teller:
+def a_morning(artists: int, waiting: int, breaks: tuple[Break, ...] = ()) -> Teller:
     """An open booth with every easel busy and `waiting` tickets in the queue."""
     told = Teller()
     told.say(a_set_up(artists), OPENED_AT - timedelta(hours=1))
-    told.say(DayOpened(day="2026-06-06", closes_at=OPENED_AT + timedelta(hours=9), breaks=()), OPENED_AT)
+    told.say(DayOpened(day="2026-06-06", closes_at=OPENED_AT + timedelta(hours=9), breaks=breaks), OPENED_AT)
     for n in range(1, artists + 1):
         told.say(ArtistIn(artist=f"a{n}"), OPENED_AT)
     for _ in range(artists + waiting):
@@ -178,11 +179,17 @@ EASELS = 3
 NORMALS_A_TICKET = 2 + len(STAGES)  # the sketch's own effect, its turnaround, each stage; pauses are not counted
 
 
-def a_requote(tickets: int) -> Callable[[], object]:
+def a_requote(tickets: int, breaks: tuple[Break, ...] = ()) -> Callable[[], object]:
     """A re-quote of that many tickets on three easels, as at every tap."""
-    told = a_morning(EASELS, tickets - EASELS)
+    told = a_morning(EASELS, tickets - EASELS, breaks)
     now, pace = OPENED_AT + timedelta(minutes=12), pace_of(told.booth)
     return lambda: forecast(told.booth, pace, now)
+
+
+def half_an_hour(artist: int) -> Break:
+    """A break in the middle of the queue, one artist after the other."""
+    begins_at = OPENED_AT + timedelta(hours=1 + artist / 2)
+    return Break(artist=f"a{artist}", begins_at=begins_at, ends_at=begins_at + timedelta(minutes=30))
 
 
 def drawing(tickets: int) -> Callable[[], object]:
@@ -197,6 +204,10 @@ def quote() -> None:
         ours, floor = least_ms([a_requote(tickets), drawing(tickets)])
         normals = f"{tickets * NORMALS_A_TICKET * SCENARIOS:,} normals, SFC64 float32"
         line(f"re-quote of {tickets} tickets on {EASELS} easels, {ours / tickets:.3f} ms each", ours, normals, floor)
+    breaks = tuple(half_an_hour(artist) for artist in range(1, EASELS + 1))
+    ours, floor = least_ms([a_requote(60, breaks), drawing(60)])
+    normals = f"{60 * NORMALS_A_TICKET * SCENARIOS:,} normals, SFC64 float32"
+    line("re-quote of 60 tickets, a break ahead at each easel", ours, normals, floor)
 
 
 def queue() -> None:
@@ -209,17 +220,18 @@ def queue() -> None:
     few, tickets = 50, 60
     chance = np.random.Generator(np.random.SFC64(1))
     mu, sigma = np.log([usual_s for _, usual_s, _ in STAGES]), 0.4
-    needs = np.exp(mu + sigma * chance.standard_normal((few, tickets, len(STAGES)))).sum(axis=2).tolist()
+    stages = np.exp(mu + sigma * chance.standard_normal((few, tickets, len(STAGES)))).tolist()
     turnarounds = np.exp(np.log(70) + 0.5 * chance.standard_normal((few, tickets))).tolist()
 
-    def scenario(needs_s: list[float], turnarounds_s: list[float]) -> list[float]:
+    def scenario(stages_s: list[list[float]], turnarounds_s: list[float]) -> list[float]:
         world, ready_s = simpy.Environment(), [0.0] * tickets
         easels = simpy.Resource(world, capacity=EASELS)
 
         def portrait(k: int) -> Generator[simpy.Event, object, None]:
             with easels.request() as easel:
                 yield easel
-                yield world.timeout(needs_s[k])
+                for stage_s in stages_s[k]:  # one by one, for it is between two of them that a break would begin
+                    yield world.timeout(stage_s)
                 ready_s[k] = world.now
                 yield world.timeout(turnarounds_s[k])
 
@@ -229,8 +241,8 @@ def queue() -> None:
         return ready_s
 
     def theirs() -> None:  # times are drawn beforehand and nothing is made of the result: simpy's events alone
-        for needs_s, turnarounds_s in zip(needs, turnarounds, strict=True):
-            scenario(needs_s, turnarounds_s)
+        for stages_s, turnarounds_s in zip(stages, turnarounds, strict=True):
+            scenario(stages_s, turnarounds_s)
 
     ours, measured = least_ms([a_requote(tickets), theirs], 6)
     line(
