@@ -100,7 +100,8 @@ def compare(truth: Truth, seed: int, worst: int = 0) -> Compared:
 
 def _costliest(ours: Sequence[QuoteRow], oracle: Sequence[QuoteRow]) -> list[str]:
     """The scored tickets, those first whose CRPS is furthest above the oracle's, each in a line."""
-    pairs = [(mine, theirs) for mine, theirs in zip(ours, oracle, strict=True) if mine.ready_at]
+    said = {row.ticket: row for row in oracle}
+    pairs = [(mine, said[mine.ticket]) for mine in ours if mine.ready_at]
     costs = sorted(((_crps([mine]) - _crps([theirs]), mine, theirs) for mine, theirs in pairs), key=lambda c: -c[0])
     return [
         f"  {mine.ticket:>5} {mine.at:%d %H:%M} ready {mine.ready_at:%d %H:%M}, {cost:.0f} s more; 10, 50, 90 %: "
