@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 import secrets
 import threading
+from collections import deque
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -23,7 +24,8 @@ from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Refused
 from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Promised, SetUp
 from portraitq.core.life import Ticket
-from portraitq.forecast.pace import Pace, pace_of
+from portraitq.forecast.learning import QUOTED_BACK, Learned, read_on
+from portraitq.forecast.pace import Pace
 from portraitq.forecast.quotes import Forecast, Quote, forecast, quote_order
 from portraitq.forecast.slip_watch import NO_SLIPS, Slips, watch
 from portraitq.store import cards, journal, photos
@@ -106,7 +108,10 @@ class Desk:
         self._news = threading.Condition()
         self._closed, self._asked = False, False
         with store.reading() as connection:
-            self._booth = fold(Booth(), journal.events(connection, slug))
+            events = list(journal.events(connection, slug))
+        self._unread = deque[Event]()  # lines folded into the booth that the next re-quote learns from
+        self._learned = read_on(Learned(), events, quoted_back=QUOTED_BACK)
+        self._booth = self._learned.booth
         self._standing = self._requoted(None)
         self._thread = threading.Thread(target=self._keep_quoting, name=f"quotes of {slug}", daemon=True)
         self._thread.start()
@@ -245,7 +250,7 @@ class Desk:
                 except journal.OvertakenError:
                     self._catch_up()
                     continue
-                self._booth = after
+                self._stands(after, events)
                 break
             else:
                 raise Refused("Others write to this booth faster than this command can be placed. Try again.")
@@ -291,8 +296,13 @@ class Desk:
     def _catch_up(self) -> None:
         """Fold what other processes appended; the caller holds the turn."""
         with self.store.reading() as connection:
-            new = journal.events(connection, self.slug, after=self._booth.seq)
-        self._booth = fold(self._booth, new)
+            new = list(journal.events(connection, self.slug, after=self._booth.seq))
+        self._stands(fold(self._booth, new), new)
+
+    def _stands(self, booth: Booth, events: Sequence[Event]) -> None:
+        """The booth stands so after these events; the caller holds the turn."""
+        self._booth = booth
+        self._unread.extend(events)
 
     # How it is re-quoted and published
 
@@ -305,8 +315,11 @@ class Desk:
         self._heard(self, self._standing)
 
     def _requoted(self, before: Standing | None) -> Standing:
-        booth, now = self._booth, self._now()
-        pace = pace_of(booth, previous=before.pace if before else None)
+        new = list(self._unread)
+        self._learned = read_on(self._learned, new)
+        for _ in new:
+            self._unread.popleft()
+        booth, pace, now = self._learned.booth, self._learned.pace, self._now()
         quotes = forecast(booth, pace, now)
         slips = watch(before.slips if before else NO_SLIPS, booth, quotes)
         return Standing(self.slug, booth, quotes, pace, now, slips)

@@ -16,6 +16,7 @@ from portraitq.core.events import Event, OfTicket, Paused, StageDone, Started, T
 from portraitq.core.life import ON_EASEL, PAUSED, TOUCH_UP_REST, Ticket
 
 CATCH_UP_S = 3.0  # taps closer than this catch up what was forgotten: no hand draws a stage in that time
+RAN_OVERNIGHT = "the clock ran on over the night"
 LONGEST_STAGE_S = 6 * 3600.0  # longer than any sitting: the clock ran on through the night
 
 
@@ -23,8 +24,9 @@ LONGEST_STAGE_S = 6 * 3600.0  # longer than any sitting: the clock ran on throug
 class StageTime:
     """What was measured of one stage, or of several whose taps came in one burst and of which only the sum is known.
 
-    `total_s` is for all sitters together. A time that is not `trusted` says in `why_not` what is wrong with it; the
-    stages took at most that long.
+    `total_s` is for all sitters together. A time that is not `trusted` says in `why_not` what is wrong with it.
+    `at_least_s` is what the clock showed at the last sign of life: of a clock that ran on, no more than that is known.
+    `over_break` says that a planned break of the artist lies in it and the clock was not stopped: it may have run on.
     """
 
     ticket: str
@@ -36,6 +38,8 @@ class StageTime:
     ended_at: datetime
     trusted: bool = True
     why_not: str | None = None
+    at_least_s: float = 0.0
+    over_break: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +66,20 @@ class Turnaround:
     waited: bool
 
 
+Span = tuple[datetime, datetime]
+
+
 @dataclass(slots=True)
 class _Mark:
+    """A tap: its stage, what the clock showed and when, and in which spans it ran since the tap before."""
+
     stage: str
     at_s: float
     at: datetime
     artist: str
     began_at: datetime
     hands: int
+    spans: list[Span]
 
 
 @dataclass(slots=True)
@@ -83,6 +93,7 @@ class _Clock:
     marks: list[_Mark] = field(default_factory=list)
     began_at: datetime | None = None
     hands: set[str] = field(default_factory=set)
+    spans: list[Span] = field(default_factory=list)
     pauses: list[Pause] = field(default_factory=list)
     is_touch_up: bool = False
     touch_up_from_s: float = 0.0
@@ -102,8 +113,8 @@ class _Clock:
             case StageDone(stage=stage):
                 self._stop(at, runs_on=True)
                 began_at = self.began_at or at
-                self.marks.append(_Mark(stage, self.ran_s, at, self.artist, began_at, len(self.hands)))
-                self.began_at, self.hands = at, {self.artist}
+                self.marks.append(_Mark(stage, self.ran_s, at, self.artist, began_at, len(self.hands), self.spans))
+                self.began_at, self.hands, self.spans = at, {self.artist}, []
             case Paused(why=why):
                 self._stop(at)
                 self.pauses.append(Pause(why, at, None))
@@ -111,6 +122,7 @@ class _Clock:
                 undone = self.marks.pop()
                 self.began_at = undone.began_at
                 self.hands.add(undone.artist)
+                self.spans = undone.spans + self.spans
             case _ if event.kind == "resumed":
                 self._end_pause(at)
                 self.since = at
@@ -127,6 +139,7 @@ class _Clock:
     def _stop(self, at: datetime, runs_on: bool = False) -> None:
         if self.since is not None:
             self.ran_s += (at - self.since).total_seconds()
+            self.spans.append((self.since, at))
             self.since = at if runs_on else None
 
     def _end_pause(self, at: datetime) -> None:
@@ -167,6 +180,7 @@ def _measured(ticket: Ticket, days: Sequence[TradingDay]) -> Iterator[StageTime]
         total_s = last.at_s - before_s
         before_s = last.at_s
         reason = _why_not(burst, total_s, days)
+        alive_s, over_break = _alive(burst, days)
         yield StageTime(
             ticket=ticket.id,
             artist=last.artist,
@@ -177,7 +191,36 @@ def _measured(ticket: Ticket, days: Sequence[TradingDay]) -> Iterator[StageTime]
             ended_at=last.at,
             trusted=reason is None,
             why_not=reason,
+            at_least_s=min(alive_s, total_s) if reason in (None, RAN_OVERNIGHT) else 0.0,
+            over_break=over_break,
         )
+
+
+def _alive(burst: list[_Mark], days: Sequence[TradingDay]) -> tuple[float, bool]:
+    """What the clock showed at the last sign of life before it may have run on; whether a planned break lies in it.
+
+    That is where a planned break of the artist or a closing time lies in the time clocked, for a stage in hand is drawn
+    until then; otherwise the last time that the clock was started.
+    """
+    clocked_s = last_start_s = 0.0
+    for since, until in (span for mark in burst for span in mark.spans):
+        if gaps := list(_gaps(burst[-1].artist, since, until, days)):
+            begins_at, is_break = min(gaps)
+            return clocked_s + (begins_at - since).total_seconds(), is_break
+        last_start_s = clocked_s
+        clocked_s += (until - since).total_seconds()
+    return last_start_s, False
+
+
+def _gaps(artist: str, since: datetime, until: datetime, days: Sequence[TradingDay]) -> Iterator[tuple[datetime, bool]]:
+    """Where nobody was expected to draw in a span of time: from when, and whether for a planned break."""
+    first = max(_day_index(days, since) - 1, 0)
+    for step, day in enumerate(days[first : _day_index(days, until)], start=first):
+        for planned in day.breaks:
+            if planned.artist == artist and since <= planned.begins_at and planned.ends_at <= until:
+                yield planned.begins_at, True
+        if step + 1 < len(days) and days[step + 1].opened_at <= until:
+            yield max(since, min(day.closes_at, day.closed_at or day.closes_at)), False
 
 
 def _why_not(burst: list[_Mark], total_s: float, days: Sequence[TradingDay]) -> str | None:
@@ -186,7 +229,7 @@ def _why_not(burst: list[_Mark], total_s: float, days: Sequence[TradingDay]) -> 
     if any(mark.hands > 1 for mark in burst):
         return "begun by one artist and ended by another"
     if total_s > LONGEST_STAGE_S or _ran_through_a_night(burst[0].began_at, burst[-1].at, days):
-        return "the clock ran on over the night"
+        return RAN_OVERNIGHT
     return None
 
 

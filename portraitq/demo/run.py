@@ -24,7 +24,7 @@ from portraitq.demo.faces import as_phone_jpeg, face
 from portraitq.demo.market import Market
 from portraitq.demo.scenario import CLOSES, CURTAIN_UP, OPENS, SET_UP, SLUG, ZONE, at, opening
 from portraitq.desk import Desk, Desks, NewCard
-from portraitq.forecast.pace import Pace, pace_of
+from portraitq.forecast.learning import Learned, read_on
 from portraitq.forecast.quotes import quote_order
 from portraitq.photo.intake import Photo, take_in
 from portraitq.store import cards, journal, photos
@@ -49,24 +49,28 @@ CLOSED_BY_VISITOR = timedelta(minutes=15)  # so long the booth stays closed to b
 class Rehearsal:
     """A stall in memory, for evenings that are over."""
 
-    standing: Booth = field(default_factory=Booth)
+    learned: Learned = field(default_factory=Learned)
     events: list[Event] = field(default_factory=list)
     cards: dict[str, NewCard] = field(default_factory=dict)
-    pace: Pace | None = None
+
+    @property
+    def standing(self) -> Booth:
+        """The booth as it stands."""
+        return self.learned.booth
 
     def booth(self) -> Booth:
-        """The booth as it stands."""
+        """The same, as a live stall is asked."""
         return self.standing
 
     def ready_by(self, style: str, sitters: int, artist: str | None, at: datetime) -> datetime:
         """The promise that the forecast makes."""
-        self.pace = pace_of(self.standing, previous=self.pace)
-        return quote_order(self.standing, self.pace, at, style=style, sitters=sitters, artist=artist).promise_at
+        booth, pace = self.standing, self.learned.pace
+        return quote_order(booth, pace, at, style=style, sitters=sitters, artist=artist).promise_at
 
     def act(self, command: Command, at: datetime) -> None:
         """Decide the command then and there."""
         events = decide(self.standing, command, at)
-        self.standing = fold(self.standing, events)
+        self.learned = read_on(self.learned, events)
         self.events += events
 
     def order(self, command: Command, card: NewCard, at: datetime) -> str:
@@ -157,7 +161,7 @@ def close_evening(stall: Rehearsal | LiveStall, day: date, now: datetime) -> Non
 
 def write(store: Store, stall: Rehearsal) -> None:
     """Keep everything that was rehearsed, in one transaction."""
-    tickets = list(stall.standing.tickets.values())
+    tickets = list(stall.booth().tickets.values())
     still_open = [ticket for ticket in tickets if ticket.over_at is None]
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
         drawn = pool.map(lambda ticket: _photos_of(ticket, stall.cards[ticket.id]), still_open)

@@ -24,9 +24,11 @@ class Hours:
 
     open_s  (opens, closes) of each day of trading, in order; no portrait is begun after `closes`, or before `opens`.
             After the last one nothing closes any more.
+    late_s  how long after `closes` the booth draws on all the same, one for all or (n,)
     """
 
     open_s: tuple[tuple[float, float], ...] = ()
+    late_s: float | Seconds = 0.0
 
     def begin(self, at_s: Seconds) -> Seconds:
         """The first instant from `at_s` on at which a portrait may be begun."""
@@ -38,7 +40,7 @@ class Hours:
         for (_, closes_s), (opens_s, _) in zip(self.open_s, self.open_s[1:], strict=False):
             if latest <= closes_s:
                 break
-            at_s = np.where((at_s > closes_s) & (at_s < opens_s), opens_s, at_s)
+            at_s = np.where((at_s > closes_s + self.late_s) & (at_s < opens_s), opens_s, at_s)
         return at_s
 
 

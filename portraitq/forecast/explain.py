@@ -15,7 +15,7 @@ from typing import cast
 
 import numpy as np
 
-from portraitq.core.booth import Booth, fold
+from portraitq.core.booth import Booth
 from portraitq.core.errors import Refused
 from portraitq.core.events import Event, Ordered
 from portraitq.core.life import CANCELLED, HELD, ON_EASEL, Ticket
@@ -36,8 +36,9 @@ from portraitq.forecast.explanation import (
     StageTold,
 )
 from portraitq.forecast.hand import DAY, SKETCH
+from portraitq.forecast.learning import Learned, read_on
 from portraitq.forecast.lognormal import Z90
-from portraitq.forecast.pace import READ_BACK, Pace, day_index, pace_of
+from portraitq.forecast.pace import READ_BACK, Pace, day_index
 from portraitq.forecast.promise import at_level
 from portraitq.forecast.quotes import ASKED, LEVELS, Quote, quote_order, quotes_of_tickets
 from portraitq.forecast.replay import ready_times
@@ -84,8 +85,8 @@ def explain_past(events: Sequence[Event], ticket: str, line: int | None = None) 
     seq = ordered if line is None else line
     if not ordered <= seq <= len(events):
         raise Refused(f"Ticket {ticket} is ordered in line {ordered}: a line from there to {len(events)} was expected.")
-    booth = fold(Booth(), events[:seq])
-    told = explain(booth, pace_of(booth), events[seq - 1].at, ticket)
+    learned = read_on(Learned(), events[:seq])
+    told = explain(learned.booth, learned.pace, events[seq - 1].at, ticket)
     return PastQuote(told, ready_times(events).get(ticket))
 
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import log_ndtr
 
 from portraitq.core.events import Stage, Style
 from portraitq.core.timing import StageTime
@@ -39,7 +40,7 @@ class Spreads:
 
     general: float = 0.25
     style: float = 0.20
-    stage: float = 0.18
+    stage: float = 0.15
     day: float = 0.05
     sketch: float = 0.08
     wander: float = 0.02
@@ -171,20 +172,41 @@ def measured(hand: Hand, time: StageTime, style: Style) -> Hand:
 
 
 def heard(hand: Hand, time: StageTime, style: Style, spreads: Spreads) -> tuple[Hand, float]:
-    """`measured`, or `doubted` where the clock ran on; and how likely the time was held to be, 0 where it ran on.
+    """What a measured stage teaches, `measured` or `doubted`; and how likely its time was held to be beforehand.
 
-    That is the log of the density beforehand, Student-t like `measured`, a constant left out.
+    That is the log of its density, Student-t like `measured`, a constant left out; 0 where the clock ran on.
     """
     parts = _parts(time, style)
     if not parts:
         return hand, 0.0
     said = _expected(hand, style.id, parts, time.sitters)
+    if not time.trusted:
+        return _at_least(hand, time.at_least_s, said), 0.0
     if _ran_on(hand, time, style.id, parts, said):
-        return doubted(hand, time, spreads), 0.0
+        return doubted(_at_least(hand, time.at_least_s, said), time, spreads), 0.0
     variance = said.doubt + said.chance
     surprise = (math.log(time.total_s) - said.log_s) ** 2 / variance
     likely = -0.5 * math.log(variance) - (HEAVY_TAIL + 1) / 2 * math.log1p(surprise / HEAVY_TAIL)
     return _moved(hand, time, style.id, parts, said), likely
+
+
+def _at_least(hand: Hand, seconds: float, said: _Expected) -> Hand:
+    """`hand` after stages that took at least so long: their log is the normal expected, cut off below.
+
+    Mean and variance of a normal cut off at z: its mean rises by h = φ(z)/Φ(−z) spreads, its variance shrinks by
+    h·(h − z) (Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 1, 13.10).
+    """
+    if seconds <= 0:
+        return hand
+    spread = math.sqrt(said.doubt + said.chance)
+    z = (math.log(seconds) - said.log_s) / spread
+    hazard = math.exp(-z * z / 2 - float(log_ndtr(-z))) / math.sqrt(2 * math.pi)
+    gain = said.together / spread
+    return replace(
+        hand,
+        mean=hand.mean + gain * hazard,
+        cov=hand.cov - hazard * (hazard - z) * np.outer(gain, gain),
+    )
 
 
 def _parts(time: StageTime, style: Style) -> list[Stage]:
@@ -234,6 +256,7 @@ def _doubting_guesses(hand: Hand, style: str, parts: Sequence[Stage], beyond: fl
 
 
 RAN_ON = 3.5  # so many spreads above what was expected the pencil was down and nobody said so
+RAN_OVER_BREAK = 1.5  # where a planned break lies in the time clocked
 
 
 def ran_on_s(hand: Hand, time: StageTime, style: Style) -> float:
@@ -249,7 +272,7 @@ def ran_on_s(hand: Hand, time: StageTime, style: Style) -> float:
 
 
 def _ran_on(hand: Hand, time: StageTime, style: str, parts: Sequence[Stage], said: _Expected) -> bool:
-    limit = said.log_s + RAN_ON * math.sqrt(said.doubt + said.chance)
+    limit = said.log_s + (RAN_OVER_BREAK if time.over_break else RAN_ON) * math.sqrt(said.doubt + said.chance)
     return math.log(time.total_s) > limit and not _is_new(hand, style, parts)
 
 
@@ -269,7 +292,7 @@ def doubted(hand: Hand, time: StageTime, spreads: Spreads) -> Hand:
     return replace(hand, cov=cov, goes=goes)
 
 
-HEAVY_TAIL = 6.0
+HEAVY_TAIL = 15.0
 CLIP = 9.0  # one run-on clock does not teach that every stage is wild
 
 

@@ -12,7 +12,7 @@ from datetime import datetime
 from portraitq.core.booth import Booth
 from portraitq.core.events import SetUp, ThreeGuesses
 from portraitq.core.life import Ticket
-from portraitq.core.timing import Pause, Turnaround, drawn_s, pauses, stays, turnaround
+from portraitq.core.timing import Pause, Turnaround, drawn_s, pauses, stage_times, stays, turnaround
 from portraitq.forecast.lognormal import LogTime
 
 GUESSED_PAUSES_S = {
@@ -44,6 +44,7 @@ class Lags:
     pauses      reason -> length of a pause; planned breaks are not among them
     met, over_s  how many unplanned pauses there were over how many seconds drawn, the guess counted in
     unsaid, unsaid_met  clocks that ran on while nobody drew: how long they did, and how often over `over_s`
+    forgot, missed, ends  how often a tap was forgotten and caught up later, how many taps that were, of how many ends
     """
 
     turnaround: LogTime | None = None
@@ -55,8 +56,21 @@ class Lags:
     over_s: float = 2 * 3600.0
     unsaid: LogTime = _UNSAID
     unsaid_met: float = 0.1
+    forgot: float = 0.3
+    missed: float = 0.4
+    ends: float = 30.0
     guessed: ThreeGuesses | None = None
     off_at: tuple[tuple[str, datetime], ...] = ()
+
+    @property
+    def forgets(self) -> float:
+        """The chance that the tap at the end of a stage is forgotten."""
+        return self.forgot / self.ends
+
+    @property
+    def catches_up(self) -> float:
+        """The chance that forgotten taps are caught up at the end of the stage in hand."""
+        return self.forgot / self.missed
 
     def guessed_by(self, set_up: SetUp | None) -> Lags:
         """With the turnaround that `set_up` guesses; a changed guess starts it anew."""
@@ -78,8 +92,18 @@ def learn_lags(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
             lags = _with_lag(lags, found)
         if stay.ended_at is not None:
             off_at[stay.artist] = stay.ended_at
-    lags = _with_pauses(lags, booth, ticket)
+    lags = _with_pauses(_with_taps(lags, ticket), booth, ticket)
     return replace(lags, off_at=tuple(sorted(off_at.items())))
+
+
+def _with_taps(lags: Lags, ticket: Ticket) -> Lags:
+    extra = [len(time.stages) - 1 for time in stage_times(ticket)]
+    forgot, missed, ends = lags.forgot + sum(map(bool, extra)), lags.missed + sum(extra), lags.ends + len(extra)
+    keep = min(1.0, TAPS_OVER / ends)
+    return replace(lags, forgot=forgot * keep, missed=missed * keep, ends=ends * keep)
+
+
+TAPS_OVER = 600.0  # ends of stages: how often taps are forgotten is learned from about the last so many
 
 
 def _with_lag(lags: Lags, found: Turnaround) -> Lags:

@@ -13,12 +13,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice, takewhile
-from typing import cast
 
 from portraitq.core.booth import Booth, TradingDay
 from portraitq.core.events import Style
 from portraitq.core.life import CANCELLED, COLLECTED, READY, Ticket
 from portraitq.core.timing import StageTime, stage_times, stays
+from portraitq.forecast.calibration import Calibration
+from portraitq.forecast.closing import Closing
 from portraitq.forecast.hand import (
     EXACT,
     Hand,
@@ -32,15 +33,19 @@ from portraitq.forecast.hand import (
 )
 from portraitq.forecast.interruptions import Lags, learn_lags
 
-MINDS = (
-    Spreads(),
-    Spreads(day=0.02, sketch=0.03, wander=0.01),
-    Spreads(day=0.05, sketch=0.16),
-    Spreads(day=0.12, sketch=0.08),
-    Spreads(day=0.12, sketch=0.16),
-    Spreads(day=0.08, sketch=0.12, wander=0.06),
+MINDS = tuple(
+    Spreads(day=day, sketch=sketch, wander=wander)
+    for day, sketch, wander in (
+        (0.05, 0.08, 0.01),
+        (0.02, 0.03, 0.02),
+        (0.05, 0.16, 0.01),
+        (0.05, 0.28, 0.01),
+        (0.12, 0.12, 0.01),
+        (0.25, 0.08, 0.01),
+        (0.25, 0.20, 0.01),
+        (0.08, 0.12, 0.04),
+    )
 )
-HABIT = 1.0  # of log chance, the advance of the mind that is believed at first
 LATELY = 0.995  # of what a mind is credited with, what one more sketch leaves
 
 
@@ -79,6 +84,8 @@ class Pace:
     seq: int = 0
     last_ticket: str | None = None
     unread: tuple[str, ...] = ()
+    calibration: Calibration = field(default_factory=Calibration)
+    closing: Closing = field(default_factory=Closing)
 
     @classmethod
     def believing(cls, spreads: Spreads, lags: Lags | None = None) -> Pace:
@@ -87,7 +94,7 @@ class Pace:
 
     def mind(self, artist: str) -> Mind:
         """The mind that expected that artist's sketches best lately."""
-        return max(self.minds, key=lambda mind: mind.credit.get(artist, 0.0) + (HABIT if mind is self.minds[0] else 0))
+        return max(self.minds, key=lambda mind: mind.credit.get(artist, 0.0))
 
     @property
     def hands(self) -> Mapping[str, Hand]:
@@ -133,7 +140,7 @@ def _newer(booth: Booth, last: str | None) -> list[str]:
 
 
 def _youngest_first(booth: Booth) -> Iterator[str]:
-    return reversed(cast("dict[str, Ticket]", booth.tickets))  # a fold keeps its tickets in the order of their orders
+    return reversed(booth.tickets)  # a fold keeps its tickets in the order of their orders
 
 
 def _has_left(ticket: Ticket) -> bool:
@@ -148,15 +155,19 @@ def learn(pace: Pace, booth: Booth, ticket: Ticket) -> Pace:
     """`pace` with what `ticket`, now finished or cancelled, teaches."""
     minds, lags = pace.minds, pace.lags.guessed_by(booth.set_up)
     for artist in sorted({stay.artist for stay in stays(ticket)}):
-        times = [time for time in stage_times(ticket, booth.days) if time.artist == artist and time.trusted]
+        times = [time for time in stage_times(ticket, booth.days) if time.artist == artist and _teaches(time)]
         if not times:
             continue
         index = day_index(booth.days, times[-1].ended_at)
         before = pace.hand(artist, ticket.style, index)
-        for excess_s in (ran_on_s(before, time, ticket.style) for time in times):
+        for excess_s in (ran_on_s(before, time, ticket.style) for time in times if time.trusted):
             lags = lags.with_unsaid(excess_s) if excess_s else lags
         minds = tuple(mind.learned(artist, times, ticket.style, index) for mind in minds)
     return replace(pace, minds=minds, lags=learn_lags(lags, booth, ticket))
+
+
+def _teaches(time: StageTime) -> bool:
+    return time.trusted or time.at_least_s > 0
 
 
 def day_index(days: Sequence[TradingDay], at: datetime) -> int:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -44,12 +43,13 @@ def at_level(ready_s: Ordered, level: float) -> float:
     return low_s + (place - below) * (high_s - low_s)
 
 
-def at_levels(ready_s: Ordered, levels: Sequence[float] = LEVELS) -> NDArray[np.float64]:
-    """As `at_level` for several levels and many tickets at once: (..., n), each sorted, to (..., levels)."""
-    place = np.multiply(levels, ready_s.shape[-1] - 1)
+def at_levels(ready_s: Ordered, levels: NDArray[np.float64]) -> NDArray[np.float64]:
+    """As `at_level` for many tickets and several levels at once: (tickets, n), each sorted, and (tickets, levels)."""
+    place = levels * (ready_s.shape[-1] - 1)
     below = place.astype(np.intp)
-    low_s = ready_s[..., below].astype(np.float64)
-    return np.asarray(low_s + (place - below) * (ready_s[..., np.minimum(below + 1, ready_s.shape[-1] - 1)] - low_s))
+    low_s = np.take_along_axis(ready_s, below, axis=-1).astype(np.float64)
+    high_s = np.take_along_axis(ready_s, np.minimum(below + 1, ready_s.shape[-1] - 1), axis=-1)
+    return np.asarray(low_s + (place - below) * (high_s - low_s))
 
 
 def chance_kept(ready_s: Ordered, ready_by: datetime, now: datetime) -> float:

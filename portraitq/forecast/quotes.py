@@ -14,6 +14,7 @@ import numpy as np
 
 from portraitq.core.booth import Booth
 from portraitq.core.life import Ticket
+from portraitq.forecast.calibration import Calibration
 from portraitq.forecast.pace import Pace
 from portraitq.forecast.promise import LEVELS, Ordered, at_levels, chance_kept, promise
 from portraitq.forecast.schedule import NEVER_S, Outlook, Scenarios
@@ -93,8 +94,12 @@ def quotes_of_tickets(booth: Booth, pace: Pace, now: datetime, tickets: Iterable
     wanted = list(tickets)
     if booth.set_up is None or not wanted:
         return MappingProxyType({})
-    scenarios = Scenarios(booth, pace, now)
-    found = [(id, scenarios.outlooks[id]) for id in wanted if id in scenarios.outlooks]
+    return quotes_out_of(Scenarios(booth, pace, now), wanted)
+
+
+def quotes_out_of(scenarios: Scenarios, tickets: Iterable[str]) -> Mapping[str, Quote]:
+    """The quotes of some tickets out of scenarios that are drawn already."""
+    found = [(id, scenarios.outlooks[id]) for id in tickets if id in scenarios.outlooks]
     return MappingProxyType(dict(zip((id for id, _ in found), _quotes(scenarios, found), strict=True)))
 
 
@@ -105,35 +110,47 @@ def _quotes(scenarios: Scenarios, outlooks: Sequence[tuple[str | None, Outlook]]
     ready_s = np.array([outlook.ready_s for _, outlook in outlooks], dtype=np.float32)
     np.minimum(ready_s, NEVER_S, out=ready_s)
     ready_s.sort(axis=1)
-    levels_s = at_levels(ready_s).tolist()
+    open_tickets = [scenarios.booth.tickets[id] if id else None for id, _ in outlooks]
+    corrections = [_correction(scenarios, ticket) for ticket in open_tickets]
+    levels_s = at_levels(ready_s, np.array([correction.levels for correction in corrections])).tolist()
     return [
-        _quote(scenarios, outlook, scenarios.booth.tickets[id] if id else None, ready_s[row], levels_s[row])
-        for row, (id, outlook) in enumerate(outlooks)
+        _quote(scenarios, outlook, ticket, correction, ready_s[row], levels_s[row])
+        for row, ((_, outlook), ticket, correction) in enumerate(zip(outlooks, open_tickets, corrections, strict=True))
     ]
+
+
+def _correction(scenarios: Scenarios, ticket: Ticket | None) -> Calibration:
+    """What past quotes correct: those of orders just taken, so it goes for what nobody has begun yet."""
+    return UNCORRECTED if ticket is not None and ticket.was_begun else scenarios.pace.calibration
+
+
+UNCORRECTED = Calibration()
 
 
 def _quote(
     scenarios: Scenarios,
     outlook: Outlook,
     ticket: Ticket | None,
+    correction: Calibration,
     ready_s: Ordered,
     levels_s: Sequence[float],
 ) -> Quote:
-    """One quote out of its scenarios in order and their quantiles at `LEVELS`."""
+    """One quote out of its scenarios in order and their corrected quantiles at `LEVELS`."""
     booth, now = scenarios.booth, scenarios.now
     assert booth.set_up is not None
     settings = booth.set_up.booth
     at = {level: now + timedelta(seconds=at_s) for level, at_s in zip(LEVELS, levels_s, strict=True)}
     told = ticket.promise if ticket is not None and ticket.finished_at is None else None
+    confidence = correction.level(settings.confidence)
     return Quote(
         ready_at_quantiles=MappingProxyType(at),
-        promise_at=promise(ready_s, settings.confidence, settings.round_to_s, now, booth.zone),
+        promise_at=promise(ready_s, confidence, settings.round_to_s, now, booth.zone),
         median_at=at[0.5],
         window=(at[LOW], at[HIGH]),
-        chance_kept=chance_kept(ready_s, told.ready_by, now) if told else None,
+        chance_kept=correction.chance(chance_kept(ready_s, told.ready_by, now)) if told else None,
         artist=outlook.artist,
         ahead=outlook.ahead,
     )
 
 
-__all__ = ["LEVELS", "Forecast", "Quote", "forecast", "quote_order", "quotes_of_tickets"]
+__all__ = ["LEVELS", "Forecast", "Quote", "forecast", "quote_order", "quotes_of_tickets", "quotes_out_of"]

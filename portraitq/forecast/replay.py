@@ -10,11 +10,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO, Literal
 
-from portraitq.core.booth import Booth, fold, import_lines
+from portraitq.core.booth import fold, import_lines
 from portraitq.core.events import Event, Finished, Ordered, print_instant
-from portraitq.forecast.pace import Pace, pace_of
+from portraitq.forecast.learning import Learned, read_on
 from portraitq.forecast.promise import LEVELS
-from portraitq.forecast.quotes import Quote, quotes_of_tickets
+from portraitq.forecast.quotes import Quote, quotes_of_tickets, quotes_out_of
 
 When = Literal["ordered", "every"]
 Progress = Callable[[int, int], None]
@@ -52,28 +52,29 @@ def replay(events: Sequence[Event], at: When = "ordered", progress: Progress | N
     progress  is told how many lines of how many are read; Refused when the lines contradict each other
     """
     ready_at = ready_times(events)
-    booth, pace, unread = Booth(), Pace(), 0
+    learned, unread = Learned(), 0
     for read, event in enumerate(events, start=1):
         if at == "ordered" and not isinstance(event.data, Ordered):
             continue
-        booth, unread = fold(booth, events[unread:read]), read
-        pace = pace_of(booth, pace)
-        for ticket, quote in _quotes(booth, pace, event, at):
+        learned, unread = read_on(learned, events[unread:read]), read
+        for ticket, quote in _quotes(learned, event, at):
             yield _row(event, ticket, quote, ready_at.get(ticket))
         if progress is not None:
             progress(read, len(events))
-    fold(booth, events[unread:])
+    fold(learned.booth, events[unread:])
     if progress is not None:
         progress(len(events), len(events))
 
 
-def _quotes(booth: Booth, pace: Pace, event: Event, at: When) -> Iterable[tuple[str, Quote]]:
+def _quotes(learned: Learned, event: Event, at: When) -> Iterable[tuple[str, Quote]]:
+    booth = learned.booth
     if at == "ordered":
         assert isinstance(event.data, Ordered)
-        return quotes_of_tickets(booth, pace, event.at, [event.data.ticket]).items()
+        assert learned.last_order is not None
+        return quotes_out_of(learned.last_order, [event.data.ticket]).items()
     waiting = [*booth.easels.values(), *booth.queue]
     unfinished = [id for id in waiting if booth.tickets[id].finished_at is None]
-    return quotes_of_tickets(booth, pace, event.at, unfinished).items()
+    return quotes_of_tickets(booth, learned.pace, event.at, unfinished).items()
 
 
 def _row(event: Event, ticket: str, quote: Quote, ready_at: datetime | None) -> QuoteRow:

@@ -13,19 +13,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, ndtri_exp
+from scipy.special import log_ndtr, ndtr, ndtri_exp
 
 from portraitq.core.booth import Booth, TradingDay
 from portraitq.core.events import Artist, Stage, Style
 from portraitq.core.life import HELD, TOUCH_UP, TOUCH_UP_REST, Ticket
 from portraitq.core.timing import drawing_s, pause_in_hand, stage_times
+from portraitq.forecast.closing import DRAWS_ON_S
 from portraitq.forecast.draws import SCENARIOS, Draws, exponential_rows, normal_rows, normals
 from portraitq.forecast.easels import Easels, Hours, Seconds, Work
 from portraitq.forecast.hand import DAY, GENERAL, SKETCH, Hand, knowing, measured
@@ -33,6 +34,8 @@ from portraitq.forecast.lognormal import LEAST_REST_S, LogTime, mean_of_several,
 from portraitq.forecast.pace import Pace, day_index
 
 COMES_IN_S = 300.0
+BACK_LATE = timedelta(minutes=20)  # after the end of a planned break, while which the artist is still expected
+SOON_BACK_S = 60.0
 FIRST_HALF_HOUR_S = 1800.0
 NIGHTS_AHEAD = 14  # a queue longer than a fortnight is not forecast more closely
 LAST_TOUCH_S = 10.0  # all stages are done and only `finished` is missing
@@ -81,10 +84,20 @@ class Scenarios:
         self._set_out()
         self._draw_the_queue()
 
+    def after_closing(self, ticket: str) -> float:
+        """The chance that the drawing of `ticket` begins after today's closing time; 0 while the booth is closed."""
+        hours = self.easels.hours.open_s
+        if self.booth.day is None or not hours:
+            return 0.0
+        return float(np.mean(self.outlooks[ticket].begins_s > hours[0][1]))
+
     # -- the present ---------------------------------------------------------------------------------------------
 
     def _set_out(self) -> None:
         hours = hours_ahead(self.booth, self.now)
+        if draws_on := self.pace.closing.draws_on:
+            late_s = np.where(ndtr(normals("closing", 1, self.n)[0]) < draws_on, DRAWS_ON_S, 0.0)
+            hours = replace(hours, late_s=late_s)
         breaks_s = [_breaks(self.booth.day, artist.id, self.now) for artist in self.artists]
         nothing = np.zeros((len(self.artists), self.n), np.float32)
         self.easels = Easels(nothing, breaks_s, hours)
@@ -105,7 +118,7 @@ class Scenarios:
         booth, day = self.booth, self.booth.day
         if day is None or artist.id in booth.here_since or artist.id in booth.easels:
             return True
-        if any(b.artist == artist.id and b.begins_at <= self.now < b.ends_at for b in day.breaks):
+        if any(b.artist == artist.id and b.begins_at <= self.now < b.ends_at + BACK_LATE for b in day.breaks):
             return True
         last = booth.free_since.get(artist.id)
         came_today = last is not None and last >= day.opened_at
@@ -115,8 +128,8 @@ class Scenarios:
         day = self.booth.day
         assert day is not None
         for planned in day.breaks:
-            if planned.artist == artist.id and planned.begins_at <= self.now < planned.ends_at:
-                return (planned.ends_at - self.now).total_seconds()
+            if planned.artist == artist.id and planned.begins_at <= self.now < planned.ends_at + BACK_LATE:
+                return max((planned.ends_at - self.now).total_seconds(), SOON_BACK_S)
         row = next(row for row, each in enumerate(self.artists) if each.id == artist.id)
         return COMES_IN_S if self.is_here[row] else next_opening_s
 
@@ -463,18 +476,51 @@ class _HandWorld:
             return self.of.last_touch()
         chance = normals(ticket.id, 2 + len(stages), self.n)
         ran_s = drawing_s(ticket, self.of.now, self.of.booth.days)
-        first_s = self._run_on(ticket, stages[done], chance[2 + done].astype(np.float64), ran_s)
         mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
-        rest = np.exp(mu[done + 1 :] + self.effects[SKETCH] + sigma[done + 1 :] * chance[3 + done :])
-        return self.of.with_pauses(ticket.id, np.concatenate([first_s[None, :], rest]))
+        logs = mu[done:] + self.effects[SKETCH] + sigma[done:] * chance[2 + done :]
+        forgot = self._forgot(ticket, logs, ran_s)
+        first_s = self._run_on(ticket, stages[done], logs[0], ran_s, forgot)
+        mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
+        rest_s = np.exp(mu[done + 1 :] + self.effects[SKETCH] + sigma[done + 1 :] * chance[3 + done :])
+        stages_s = np.concatenate([first_s[None, :], rest_s])
+        if forgot is not None:
+            forgot.put_into(stages_s)
+        return self.of.with_pauses(ticket.id, stages_s)
 
-    def _run_on(self, ticket: Ticket, stage: Stage, z: Seconds, ran_s: float) -> Seconds:
+    def _forgot(self, ticket: Ticket, logs: Seconds, ran_s: float) -> _Forgotten | None:
+        """Where the stage in hand was over before now and its tap forgotten, and perhaps others after it.
+
+        logs  (stages, n) logs of the time of the stage in hand and of those after it, before its age is looked at
+
+        After a forgotten tap the end of each later stage catches it up with the same chance. That `ran_s` went by
+        without a tap weighs how many were forgotten: none, if the first stage takes that long; one, if the first two
+        together do and the first alone does not; and so on.
+        """
+        lags = self.pace.lags
+        if len(logs) < 2 or ran_s <= 0 or not lags.forgets:
+            return None
+        log_ran = math.log(ran_s)
+        sums = np.log(np.cumsum(np.exp(logs), axis=0))
+        mus, sds = sums.mean(axis=1), sums.std(axis=1)
+        lasts = ndtr((mus - log_ran) / sds)
+        weights = np.diff(lasts, prepend=0.0).clip(0.0)
+        weights[1:] *= lags.forgets * (1 - lags.catches_up) ** np.arange(len(logs) - 1)
+        shares = np.cumsum(weights) / weights.sum() if weights.sum() else np.ones(len(logs))
+        if 1 - shares[0] < LEAST_FORGOTTEN:
+            return None
+        chance = normals(f"{ticket.id} forgotten", 2, self.n).astype(np.float64)
+        taps = np.searchsorted(shares, ndtr(chance[0])).clip(0, len(logs) - 1)
+        rest_s = rest_by_log_tail(log_ndtr(-chance[1]), ran_s, mus[taps], sds[taps])
+        return _Forgotten(taps, rest_s)
+
+    def _run_on(
+        self, ticket: Ticket, stage: Stage, unmoved: Seconds, ran_s: float, forgot: _Forgotten | None
+    ) -> Seconds:
         """(n,) seconds that the stage in hand still takes; moves this hand's effects with it."""
-        mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
-        row = ticket.stages_done
-        unmoved = mu[row] + self.effects[SKETCH] + sigma[row] * z
         if ran_s <= 0:
             return np.asarray(np.exp(unmoved), dtype=np.float64)
+        mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
+        row = ticket.stages_done
         loads = np.zeros(len(self.hand.mean))
         loads[list(self.hand.rows(ticket.style.id, stage.id))] = 1.0
         together = self.hand.cov @ loads
@@ -482,9 +528,27 @@ class _HandWorld:
         center, sd = float(np.mean(mu[row] + self.effects[SKETCH])), math.sqrt(variance)
         log_tail = log_ndtr(-(unmoved - center) / sd) + log_ndtr(-(math.log(ran_s) - center) / sd)
         moved = center - sd * ndtri_exp(log_tail)
-        self.effects = self.effects + (together / variance)[:, None] * (moved - unmoved)
+        moves = moved - unmoved if forgot is None else np.where(forgot.taps > 0, 0.0, moved - unmoved)
+        self.effects = self.effects + (together / variance)[:, None] * moves
         self.styles.clear()
         return np.asarray(np.maximum(np.exp(moved) - ran_s, LEAST_REST_S))
+
+
+LEAST_FORGOTTEN = 0.002  # a chance under it is none
+
+
+@dataclass(frozen=True, slots=True)
+class _Forgotten:
+    """How many taps were forgotten in each scenario, (n,), and how long the stage really in hand takes from now on."""
+
+    taps: NDArray[np.intp]
+    rest_s: Seconds
+
+    def put_into(self, stages_s: Seconds) -> None:
+        """Into (stages, n) times from now on: what was forgotten is over, what is in hand stands at its head."""
+        stages_s[0] = np.where(self.taps > 0, self.rest_s, stages_s[0])
+        for stage in range(1, len(stages_s)):
+            stages_s[stage, self.taps >= stage] = 0.0
 
 
 def hours_ahead(booth: Booth, now: datetime) -> Hours:
