@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from portraitq.forecast.promise import LEVELS, at_level, at_levels, chance_kept, promise, round_up
+from portraitq.forecast.promise import at_level, at_levels, chance_kept, promise, round_up
 
 NOON = datetime(2026, 6, 6, 12, 0, tzinfo=UTC)
 LISBON, KATHMANDU = ZoneInfo("Europe/Lisbon"), ZoneInfo("Asia/Kathmandu")
@@ -52,13 +52,23 @@ def test_quantiles_are_hyndman_and_fans_type_7():
 
 
 def test_all_levels_of_many_tickets_are_those_of_each():
-    ready_s = np.sort(np.random.default_rng(1).gamma(2, 300, (3, 500)), axis=1)
+    chance = np.random.default_rng(np.random.SFC64(1))
+    ready_s = np.sort(chance.gamma(2, 300, (3, 500)), axis=1)
+    levels = np.sort(chance.random((3, 4)), axis=1)
 
-    at_s = at_levels(ready_s)
+    at_s = at_levels(ready_s, levels)
 
-    assert at_s.tolist() == [[at_level(one, level) for level in LEVELS] for one in ready_s]
+    assert at_s.tolist() == [
+        [at_level(one, level) for level in its] for one, its in zip(ready_s, levels.tolist(), strict=True)
+    ]
     assert np.all(np.diff(at_s, axis=1) > 0)
-    assert at_s[0] == pytest.approx(np.quantile(ready_s[0], LEVELS))
+    assert at_s[0] == pytest.approx(np.quantile(ready_s[0], levels[0]))
+
+
+def test_the_first_and_the_last_level_are_the_earliest_and_the_latest_scenario():
+    ready_s = np.array([[100.0, 200, 400], [1, 2, 3]])
+
+    assert at_levels(ready_s, np.array([[0.0, 1.0], [0.0, 1.0]])).tolist() == [[100, 400], [1, 3]]
 
 
 def test_the_chance_of_a_promise_is_the_share_of_scenarios_that_keep_it():

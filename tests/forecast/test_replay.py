@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from portraitq.core.booth import fold, import_lines
+from portraitq.core.booth import import_lines
 from portraitq.core.errors import RefusedLine
 from portraitq.core.events import print_instant
-from portraitq.forecast.pace import pace_of
+from portraitq.forecast.learning import Learned, read_on
 from portraitq.forecast.quotes import quotes_of_tickets
 from portraitq.forecast.replay import COLUMNS, replay, replay_file, write_csv
 from tests.builders import Told, a_booth, instant
@@ -40,8 +40,8 @@ def test_a_row_says_what_the_live_booth_would_have_said():
     told = two_days()
 
     for row in replay(told.events):
-        booth = fold(a_booth().booth.__class__(), told.events[: row.seq])
-        live = quotes_of_tickets(booth, pace_of(booth), row.at, [row.ticket])[row.ticket]
+        learned = read_on(Learned(), told.events[: row.seq])
+        live = quotes_of_tickets(learned.booth, learned.pace, row.at, [row.ticket])[row.ticket]
         assert row.quantiles == tuple(live.ready_at_quantiles.values())
         assert row.ready_by == live.promise_at
 
