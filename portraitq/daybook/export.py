@@ -13,12 +13,12 @@ import io
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import Decimal
-from operator import itemgetter
 from zoneinfo import ZoneInfo
 
 from portraitq.core.booth import Booth
-from portraitq.core.timing import stage_times
+from portraitq.core.life import Ticket
 from portraitq.daybook.figures import DayFigures, Line
+from portraitq.forecast.doubts import AT_LEAST, Judged
 
 BYTE_ORDER_MARK = "\ufeff"
 _STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -42,35 +42,20 @@ def tickets_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
 
 
 def stages_csv(figures: DayFigures, booth: Booth) -> str:
-    """One row a measured time that ended on the day: of one stage, or of several known only as a sum (joined by +)."""
+    """One row a measured time that ended on the day: of one stage, or of several known only as a sum (joined by +).
+
+    `trusted` says whether what the clock showed is the time drawn, `why_not` why it is not. `counts_as` is what the
+    forecast may learn from it: exact, sum (of the stages named), at least (`at_least_s`), or not (nothing).
+    """
     names = _artist_names(booth)
     by_id = {line.ticket.id: line.ticket for line in figures.lines}
-    rows: list[tuple[datetime, tuple[Cell, ...]]] = []
-    for ticket in by_id.values():
-        known = {stage.id: stage for stage in ticket.style.stages}
-        for time in stage_times(ticket, booth.days):
-            if not figures.day.holds(time.ended_at):
-                continue
-            stages = [known[id] for id in time.stages]
-            guess_s = sum(stage.usual_s * (ticket.sitters if stage.per_sitter else 1) for stage in stages)
-            rows.append(
-                (
-                    time.ended_at,
-                    (
-                        *(ticket.day, ticket.number, ticket.id, ticket.style.name),
-                        *(
-                            " + ".join(stage.name for stage in stages),
-                            ticket.sitters,
-                            names.get(time.artist, time.artist),
-                        ),
-                        *(time.ended_at, _seconds(time.total_s), _seconds(guess_s)),
-                        *("yes" if time.trusted else "no", time.why_not or ""),
-                    ),
-                )
-            )
-    header = ("day_ordered", "number", "ticket", "style", "stage", "sitters", "artist", "ended_at", "measured_s")
     return _printed(
-        booth.zone, (*header, "guess_s", "trusted", "why_not"), [row for _, row in sorted(rows, key=itemgetter(0))]
+        booth.zone,
+        (
+            *("day_ordered", "number", "ticket", "style", "stage", "sitters", "artist", "ended_at"),
+            *("measured_s", "guess_s", "trusted", "why_not", "counts_as", "at_least_s"),
+        ),
+        (_stage_row(one, by_id[one.time.ticket], names) for one in figures.stages.times),
     )
 
 
@@ -99,6 +84,19 @@ def _ticket_row(line: Line, booth: Booth, names: dict[str, str], digits: int) ->
         *(_seconds(line.waiting_s), _seconds(line.flow_s), _seconds(line.drawn_s)),
         *(_amount(ticket.price, digits), _amount(ticket.paid, digits)),
         booth.set_up.booth.currency if booth.set_up else "",
+    )
+
+
+def _stage_row(one: Judged, ticket: Ticket, names: dict[str, str]) -> tuple[Cell, ...]:
+    time, known = one.time, {stage.id: stage for stage in ticket.style.stages}
+    stages = [known[id] for id in time.stages]
+    guess_s = sum(stage.usual_s * (ticket.sitters if stage.per_sitter else 1) for stage in stages)
+    return (
+        *(ticket.day, ticket.number, ticket.id, ticket.style.name),
+        *(" + ".join(stage.name for stage in stages), ticket.sitters, names.get(time.artist, time.artist)),
+        *(time.ended_at, _seconds(time.total_s), _seconds(guess_s)),
+        *("yes" if one.is_trusted else "no", "" if one.is_trusted else one.why),
+        *(one.counts_as, _seconds(one.at_least_s) if one.counts_as == AT_LEAST else None),
     )
 
 

@@ -1,7 +1,7 @@
 """The figures of one day: what was drawn, where the hours went, was the word kept, what came in, how long it took.
 
-Everything is derived from the booth (which is the journal, folded) and from who was in when. Every figure knows the
-tickets behind it: `behind` lists them by the figure's name. What each figure means stands where it is reckoned:
+Everything is derived from the booth (which is the journal, folded), from who was in when and from what was learned of
+the artists' pace. Every figure knows the tickets behind it: `behind` lists them by the figure's name. What each figure means stands where it is reckoned:
 `promises.py`, `hours.py`, `takings.py`, `stages.py`; here it is
 
 ordered     ordered on the day
@@ -47,6 +47,7 @@ from portraitq.daybook.quantiles import Spread, spread
 from portraitq.daybook.segments import Segment, segments
 from portraitq.daybook.stages import DayStages, stages_of
 from portraitq.daybook.takings import Takings, still_to_come, takings_of
+from portraitq.forecast.pace import Pace
 
 ORDERED, FINISHED, COLLECTED, CALLED_OFF, CARRIED, ON_RACK = (
     "ordered",
@@ -111,15 +112,18 @@ class DayFigures:
         return len(self.behind.get(figure, ()))
 
 
-def of_day(booth: Booth, day: Day, attended: Iterable[Attendance], now: datetime) -> DayFigures:
-    """The figures of `day` as they stand at `now`; `attended` is who was in when, of this day at least."""
+def of_day(booth: Booth, day: Day, attended: Iterable[Attendance], now: datetime, pace: Pace) -> DayFigures:
+    """The figures of `day` as they stand at `now`; `attended` is who was in when, of this day at least.
+
+    `pace` tells which clocks ran on while nobody drew.
+    """
     until = min(now, day.ends_at)
     tickets = [ticket for ticket in booth.tickets.values() if _touches(ticket, day)]
     lines = tuple(_line(ticket, day, now) for ticket in tickets)
     own = [ticket for ticket in tickets if ticket.day == day.day]
     promises = promises_of(own, now)
     takings = takings_of(day, tickets)
-    stages = stages_of(day, tickets, booth.days)
+    stages = stages_of(day, tickets, booth.days, pace)
     stretches = tuple(
         one
         for ticket in tickets

@@ -1,8 +1,8 @@
 """How long each stage took on a day, measured against the artist's guess.
 
 Times are those of `core/timing.py`, ended on the day. A stage done once for each sitter is divided by the sitters, as
-its guess is for one. Left out, and counted with the reason: times that are not trusted, and stages of which only the
-sum with others is known because they were tapped together.
+its guess is for one. Left out, and counted with the reason: every time that does not count as exact, which is
+`forecast/doubts.py`'s to say.
 """
 
 from __future__ import annotations
@@ -13,19 +13,10 @@ from dataclasses import dataclass
 from portraitq.core.booth import TradingDay
 from portraitq.core.events import Stage
 from portraitq.core.life import Ticket
-from portraitq.core.timing import StageTime, stage_times
 from portraitq.daybook.days import Day
 from portraitq.daybook.quantiles import Spread, spread
-
-IN_ONE_SUM = "tapped together with others, so that only their sum is known"
-
-
-@dataclass(frozen=True, slots=True)
-class SetAside:
-    """A measured time that the day's figures leave out, and why."""
-
-    time: StageTime
-    why: str
+from portraitq.forecast.doubts import EXACT, Judged, judged
+from portraitq.forecast.pace import Pace
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,33 +38,40 @@ class StageFigures:
 
 @dataclass(frozen=True, slots=True)
 class DayStages:
-    """Every stage that was measured on a day, by style and in the style's order, and what was set aside."""
+    """Every stage that was measured on a day, by style and in the style's order; and every time, in order."""
 
     stages: tuple[StageFigures, ...]
-    set_aside: tuple[SetAside, ...]
+    times: tuple[Judged, ...]
+
+    @property
+    def set_aside(self) -> tuple[Judged, ...]:
+        """The times that the day's figures leave out, each with its reason."""
+        return tuple(one for one in self.times if one.counts_as != EXACT)
 
 
-def stages_of(day: Day, tickets: Iterable[Ticket], days: Sequence[TradingDay]) -> DayStages:
-    """The stages that ended on `day`; `tickets` are all that it may concern, `days` the booth's days of trading."""
+def stages_of(day: Day, tickets: Iterable[Ticket], days: Sequence[TradingDay], pace: Pace) -> DayStages:
+    """The stages that ended on `day`; `tickets` are all that it may concern, `days` the booth's days of trading.
+
+    `pace` is what is known of the artists, by which a clock that ran on is told.
+    """
+    by_id = {ticket.id: ticket for ticket in tickets}
+    times = [one for one in judged(by_id.values(), days, pace) if day.holds(one.time.ended_at)]
+    styles = {ticket.style.id: ticket.style for ticket in (by_id[one.time.ticket] for one in times)}  # the last begun's
     kept: dict[tuple[str, str], list[tuple[str, float]]] = {}
-    aside: list[SetAside] = []
-    styles = {}
-    for ticket in tickets:
-        for time in stage_times(ticket, days):
-            if not day.holds(time.ended_at):
-                continue
-            styles[ticket.style.id] = ticket.style  # the last one begun tells what the guesses were
-            if why := time.why_not or (IN_ONE_SUM if len(time.stages) > 1 else None):
-                aside.append(SetAside(time, why))
-                continue
-            stage = next(stage for stage in ticket.style.stages if stage.id == time.stages[0])
-            sitters = ticket.sitters if stage.per_sitter else 1
-            kept.setdefault((ticket.style.id, stage.id), []).append((ticket.id, time.total_s / sitters))
+    aside = []
+    for one in times:
+        if one.counts_as != EXACT:
+            aside.append(one.time)
+            continue
+        ticket, (stage_id,) = by_id[one.time.ticket], one.time.stages
+        stage = next(stage for stage in ticket.style.stages if stage.id == stage_id)
+        sitters = ticket.sitters if stage.per_sitter else 1
+        kept.setdefault((ticket.style.id, stage.id), []).append((ticket.id, one.time.total_s / sitters))
     figures = []
     for style in sorted(styles.values(), key=lambda one: one.name):
         for stage in style.stages:
             times = kept.get((style.id, stage.id), [])
-            left_out = sum(one.time.style == style.id and stage.id in one.time.stages for one in aside)
+            left_out = sum(time.style == style.id and stage.id in time.stages for time in aside)
             if times or left_out:
                 figures.append(
                     StageFigures(
@@ -85,4 +83,4 @@ def stages_of(day: Day, tickets: Iterable[Ticket], days: Sequence[TradingDay]) -
                         set_aside=left_out,
                     )
                 )
-    return DayStages(tuple(figures), tuple(sorted(aside, key=lambda one: one.time.ended_at)))
+    return DayStages(tuple(figures), tuple(sorted(times, key=lambda one: one.time.ended_at)))

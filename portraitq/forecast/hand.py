@@ -2,7 +2,8 @@
 
 The log of a stage's time is
 
-    the guess + general pace + pace in this style + pace in this stage + the day's + the sketch's own effect + chance,
+    the guess + general pace + pace in this style + pace in this stage + the day's + the sketch's own effect
+    + tiring × hours into the day + chance,
 
 each of these normal with mean 0 at first. A finished sketch moves them all at once (a Kalman filter, one scalar
 measurement a stage), so what is learned about the general pace carries over to other styles, a wrong guess for one
@@ -26,7 +27,8 @@ from portraitq.core.timing import StageTime
 from portraitq.forecast.lognormal import from_guesses, mean_of_several
 
 Vector = NDArray[np.float64]
-GENERAL, DAY, SKETCH = 0, 1, 2  # the first three effects of every hand; styles and stages follow
+GENERAL, DAY, SKETCH, TIRING = 0, 1, 2, 3  # the first effects of every hand; styles and stages follow
+MIDDAY_H = 4.0  # after the opening, where tiring counts nothing
 FADING = 0.98  # of the weight of what is known of chance, what a day leaves
 
 
@@ -43,11 +45,12 @@ class Spreads:
     stage: float = 0.15
     day: float = 0.05
     sketch: float = 0.08
+    tiring: float = 0.007
     wander: float = 0.02
     guess_weight: float = 6.0
 
 
-EXACT = Spreads(0, 0, 0, 0, 0, 0, math.inf)  # the guesses are the truth: for theory and for demonstrations
+EXACT = Spreads(0, 0, 0, 0, 0, 0, 0, math.inf)  # the guesses are the truth: for theory and for demonstrations
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,7 @@ class Hand:
     alpha, beta  (style, stage) -> inverse-gamma weight and scale of the variance of chance
     goes       (style, stage) -> how often it was measured by itself, as far as that matters
     day_index  the day of trading that the day's effect belongs to
+    hours      after midday, at which the times now looked at were drawn
     """
 
     index: Mapping[tuple[str, ...], int]
@@ -70,9 +74,10 @@ class Hand:
     beta: Mapping[tuple[str, str], float]
     goes: Mapping[tuple[str, str], int] = field(default_factory=dict)
     day_index: int = 0
+    hours: float = 0.0
 
     def rows(self, style: str, stage: str) -> tuple[int, ...]:
-        """The rows of the effects that add up to that stage's."""
+        """The rows of the effects that add up to that stage's, but for tiring."""
         return (GENERAL, DAY, SKETCH, self.index["style", style], self.index["stage", style, stage])
 
     def sigma(self, style: str, stage: str) -> float:
@@ -83,7 +88,8 @@ class Hand:
 
 def stranger(spreads: Spreads) -> Hand:
     """An artist of whom nothing is known but the guesses."""
-    return Hand({}, np.zeros(3), np.diag(np.square([spreads.general, spreads.day, spreads.sketch])), {}, {}, {})
+    spread = [spreads.general, spreads.day, spreads.sketch, spreads.tiring]
+    return Hand({}, np.zeros(len(spread)), np.diag(np.square(spread)), {}, {}, {})
 
 
 def knowing(hand: Hand, style: Style, spreads: Spreads) -> Hand:
@@ -126,7 +132,7 @@ def on_day(hand: Hand, day_index: int, spreads: Spreads) -> Hand:
     mean, cov = hand.mean.copy(), hand.cov.copy()
     _reset(mean, cov, DAY, spreads.day)
     if hand.day_index:
-        lasting = [GENERAL, *range(SKETCH + 1, len(mean))]
+        lasting = [GENERAL, *range(TIRING + 1, len(mean))]
         cov[lasting, lasting] += gone * spreads.wander**2
         keep = FADING**gone
         alpha = {key: _faded(value, keep, spreads) for key, value in hand.alpha.items()}
@@ -138,6 +144,11 @@ def on_day(hand: Hand, day_index: int, spreads: Spreads) -> Hand:
 
 def _faded(alpha: float, keep: float, spreads: Spreads) -> float:
     return max(alpha * keep, min(alpha, 1 + spreads.guess_weight / 2))
+
+
+def at_hours(hand: Hand, since_opening_h: float) -> Hand:
+    """`hand` as it draws so many hours after the day's opening."""
+    return replace(hand, hours=min(max(since_opening_h, 0.0), 2 * MIDDAY_H) - MIDDAY_H)
 
 
 def forget_sketch(hand: Hand, spreads: Spreads) -> Hand:
@@ -315,15 +326,17 @@ def _expected(hand: Hand, style: str, parts: Sequence[Stage], sitters: int) -> _
     for part in parts:
         mu, sigma = of_sitters(hand, style, part, sitters)
         row = list(hand.rows(style, part.id))
-        logs.append(mu + float(hand.mean[row].sum()))
+        logs.append(mu + float(hand.mean[row].sum() + hand.hours * hand.mean[TIRING]))
         rows.append(row)
         sigmas.append(sigma)
     most = max(logs)
     total = sum(math.exp(log - most) for log in logs)
     shares = [math.exp(log - most) / total for log in logs]
-    together = np.zeros(len(hand.mean))
+    loads = np.zeros(len(hand.mean))
+    loads[TIRING] = hand.hours
     for share, row in zip(shares, rows, strict=True):
-        together += share * hand.cov[:, row].sum(axis=1)
-    doubt = sum(share * float(together[row].sum()) for share, row in zip(shares, rows, strict=True))
+        loads[row] += share
+    together = hand.cov @ loads
+    doubt = float(loads @ together)
     chance = sum((share * sigma) ** 2 for share, sigma in zip(shares, sigmas, strict=True))
     return _Expected(most + math.log(total), together, doubt, chance)

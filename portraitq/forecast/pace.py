@@ -22,8 +22,10 @@ from portraitq.forecast.calibration import Calibration
 from portraitq.forecast.closing import Closing
 from portraitq.forecast.hand import (
     EXACT,
+    MIDDAY_H,
     Hand,
     Spreads,
+    at_hours,
     forget_sketch,
     heard,
     knowing,
@@ -61,14 +63,17 @@ class Mind:
         """What this mind knows of `artist`."""
         return self.hands.get(artist) or stranger(self.spreads)
 
-    def learned(self, artist: str, times: Sequence[StageTime], style: Style, day_index: int) -> Mind:
-        """With one more sketch of `artist`: its measured times on that day."""
+    def learned(
+        self, artist: str, times: Sequence[StageTime], style: Style, day_index: int, since_opening_h: float = MIDDAY_H
+    ) -> Mind:
+        """With one more sketch of `artist`: its measured times on that day, drawn so long after its opening."""
         hand = on_day(knowing(self.hand(artist), style, self.spreads), day_index, self.spreads)
+        hand = at_hours(hand, since_opening_h)
         hand, credit = forget_sketch(hand, self.spreads), LATELY * self.credit.get(artist, 0.0)
         for time in times:
             hand, likely = heard(hand, time, style, self.spreads)
             credit += likely
-        hand = forget_sketch(hand, self.spreads)
+        hand = at_hours(forget_sketch(hand, self.spreads), MIDDAY_H)
         return replace(self, hands={**self.hands, artist: hand}, credit={**self.credit, artist: credit})
 
 
@@ -162,12 +167,19 @@ def learn(pace: Pace, booth: Booth, ticket: Ticket) -> Pace:
         before = pace.hand(artist, ticket.style, index)
         for excess_s in (ran_on_s(before, time, ticket.style) for time in times if time.trusted):
             lags = lags.with_unsaid(excess_s) if excess_s else lags
-        minds = tuple(mind.learned(artist, times, ticket.style, index) for mind in minds)
+        since_h = hours_open(booth.days, times[0].ended_at)
+        minds = tuple(mind.learned(artist, times, ticket.style, index, since_h) for mind in minds)
     return replace(pace, minds=minds, lags=learn_lags(lags, booth, ticket))
 
 
 def _teaches(time: StageTime) -> bool:
     return time.trusted or time.at_least_s > 0
+
+
+def hours_open(days: Sequence[TradingDay], at: datetime) -> float:
+    """Hours from the opening of the day of trading that `at` belongs to; midday's before the first."""
+    index = day_index(days, at)
+    return (at - days[index - 1].opened_at).total_seconds() / 3600 if index else MIDDAY_H
 
 
 def day_index(days: Sequence[TradingDay], at: datetime) -> int:

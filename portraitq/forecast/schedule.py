@@ -29,9 +29,9 @@ from portraitq.core.timing import drawing_s, pause_in_hand, stage_times
 from portraitq.forecast.closing import DRAWS_ON_S
 from portraitq.forecast.draws import SCENARIOS, Draws, exponential_rows, normal_rows, normals
 from portraitq.forecast.easels import Easels, Hours, Seconds, Work
-from portraitq.forecast.hand import DAY, GENERAL, SKETCH, Hand, knowing, measured
+from portraitq.forecast.hand import DAY, GENERAL, MIDDAY_H, SKETCH, TIRING, Hand, at_hours, knowing, measured
 from portraitq.forecast.lognormal import LEAST_REST_S, LogTime, mean_of_several, rest_by_log_tail, spread
-from portraitq.forecast.pace import Pace, day_index
+from portraitq.forecast.pace import Pace, day_index, hours_open
 
 COMES_IN_S = 300.0
 BACK_LATE = timedelta(minutes=20)  # after the end of a planned break, while which the artist is still expected
@@ -74,7 +74,9 @@ class Scenarios:
         self.lengths: dict[str, _World] = {}
         self.pause_rate = _rate(pace, n)
         self.styles = _distinct([*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())])
+        self.open_since_s = 3600 * (hours_open(booth.days, now) if booth.day else MIDDAY_H)
         self.hands = {artist.id: _HandWorld(self, artist.id) for artist in self.artists}
+        self.tires = np.array([self.hands[artist.id].hand.mean[TIRING] for artist in self.artists], np.float32)
         self.sketch_sd = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
         self.sketch_sds_differ = len(set(self.sketch_sd.tolist())) > 1
         self.outlooks: dict[str, Outlook] = {}
@@ -222,7 +224,7 @@ class Scenarios:
             self._call_in(may, commit)
         who, begins_s = self.easels.first(may)
         chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
-        ready_s = self.easels.end(who, begins_s, self._work(ticket, chance, may, who))
+        ready_s = self.easels.end(who, begins_s, self._work(ticket, chance, may, who, begins_s))
         if commit:
             self.easels.free_again(who, ready_s + self._length("turnaround", chance[1]))
         else:
@@ -246,7 +248,9 @@ class Scenarios:
             self.easels.free_s[row] = np.minimum(self.easels.free_s[row], at_s)
             self.is_here[row] = self.is_here[row] or commit
 
-    def _work(self, ticket: Ticket, chance: Draws, may: tuple[int, ...], who: NDArray[np.intp]) -> Work:
+    def _work(
+        self, ticket: Ticket, chance: Draws, may: tuple[int, ...], who: NDArray[np.intp], begins_s: Seconds
+    ) -> Work:
         """How long a waiting portrait (or what is left of one put back) takes whoever draws it in each scenario.
 
         chance  (2 + stages, n): the sketch's own effect, the turnaround after it, and each stage's
@@ -256,6 +260,7 @@ class Scenarios:
             return self.last_touch()
         mu, sigma = self._pace_of(who, ticket, may)
         sketch = self._sketch_sd(who) * chance[0]
+        sketch += self._tiring(who, begins_s)
         stages_s = sigma[done:] * chance[2 + done :]
         stages_s += mu[done:]
         stages_s += sketch
@@ -284,6 +289,19 @@ class Scenarios:
     def _sketch_sd(self, who: NDArray[np.intp]) -> Draws | np.float32:
         """How far one sketch's own effect goes at the easel that draws it."""
         return self.sketch_sd[who] if self.sketch_sds_differ else np.float32(self.sketch_sd[0])
+
+    def _tiring(self, who: NDArray[np.intp], begins_s: Seconds) -> Draws | float:
+        """(n,) what the hour at which it is begun adds to the log of each stage's time in the hand of who draws it."""
+        if not self.tires.any():
+            return 0.0
+        opens_s, closes_s = self.easels.hours.open_s[0] if self.easels.hours.open_s else (0.0, math.inf)
+        since_s = self.open_since_s if self.booth.day else -opens_s
+        hours = (begins_s + np.float32(since_s)) * np.float32(1 / 3600)
+        hours[begins_s > closes_s + DRAWS_ON_S] = 0.0
+        np.clip(hours, 0.0, 2 * MIDDAY_H, out=hours)
+        hours -= np.float32(MIDDAY_H)
+        hours *= self.tires[who] if len(self.tires) > 1 else self.tires[0]
+        return np.asarray(hours, np.float32)
 
     def last_touch(self) -> Work:
         """What a portrait needs of which every stage is done."""
@@ -423,8 +441,8 @@ class _HandWorld:
         if at_hand is not None and at_hand.finished_at is None:
             for time in stage_times(at_hand, booth.days):
                 if time.trusted and time.artist == self.artist:
-                    hand = measured(hand, time, at_hand.style)
-        return hand
+                    hand = measured(at_hours(hand, hours_open(booth.days, time.ended_at)), time, at_hand.style)
+        return at_hours(hand, self.of.open_since_s / 3600)
 
     def _draw_effects(self) -> Seconds:
         """(d, n) of all effects together, from what is known of them."""
@@ -477,15 +495,19 @@ class _HandWorld:
         chance = normals(ticket.id, 2 + len(stages), self.n)
         ran_s = drawing_s(ticket, self.of.now, self.of.booth.days)
         mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
-        logs = mu[done:] + self.effects[SKETCH] + sigma[done:] * chance[2 + done :]
+        logs = mu[done:] + self._own() + sigma[done:] * chance[2 + done :]
         forgot = self._forgot(ticket, logs, ran_s)
         first_s = self._run_on(ticket, stages[done], logs[0], ran_s, forgot)
         mu, sigma = self.of_sitters(ticket.style, ticket.sitters)
-        rest_s = np.exp(mu[done + 1 :] + self.effects[SKETCH] + sigma[done + 1 :] * chance[3 + done :])
+        rest_s = np.exp(mu[done + 1 :] + self._own() + sigma[done + 1 :] * chance[3 + done :])
         stages_s = np.concatenate([first_s[None, :], rest_s])
         if forgot is not None:
             forgot.put_into(stages_s)
         return self.of.with_pauses(ticket.id, stages_s)
+
+    def _own(self) -> Seconds:
+        """(n,) what this sketch's own effect and the hour add to the log of each of its stages."""
+        return np.asarray(self.effects[SKETCH] + self.hand.hours * self.hand.mean[TIRING])
 
     def _forgot(self, ticket: Ticket, logs: Seconds, ran_s: float) -> _Forgotten | None:
         """Where the stage in hand was over before now and its tap forgotten, and perhaps others after it.
@@ -525,7 +547,7 @@ class _HandWorld:
         loads[list(self.hand.rows(ticket.style.id, stage.id))] = 1.0
         together = self.hand.cov @ loads
         variance = float(loads @ together) + float(np.mean(np.square(sigma[row])))
-        center, sd = float(np.mean(mu[row] + self.effects[SKETCH])), math.sqrt(variance)
+        center, sd = float(np.mean(mu[row] + self._own())), math.sqrt(variance)
         log_tail = log_ndtr(-(unmoved - center) / sd) + log_ndtr(-(math.log(ran_s) - center) / sd)
         moved = center - sd * ndtri_exp(log_tail)
         moves = moved - unmoved if forgot is None else np.where(forgot.taps > 0, 0.0, moved - unmoved)

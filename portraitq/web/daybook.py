@@ -44,7 +44,7 @@ def show(booth: str) -> ResponseReturnValue:
     view = daybook_view(
         desk.slug,
         standing.booth,
-        of_day(standing.booth, day, attended(desk), desk.clock.now()),
+        of_day(standing.booth, day, attended(desk), desk.clock.now(), standing.pace),
         days,
         request.args.get("show", ""),
     )
@@ -56,8 +56,9 @@ def show(booth: str) -> ResponseReturnValue:
 def table(booth: str, day: str, table: str) -> ResponseReturnValue:
     """One table of one day as CSV."""
     desk = desk_at(booth)
-    told = desk.standing().booth
-    figures = of_day(told, _day(days_of(told), day), attended(desk), desk.clock.now())
+    standing = desk.standing()
+    told = standing.booth
+    figures = of_day(told, _day(days_of(told), day), attended(desk), desk.clock.now(), standing.pace)
     digits = digits_of(told.set_up.booth.currency if told.set_up else "")
     written = {
         "tickets": lambda: export.tickets_csv(figures, told, digits),

@@ -19,6 +19,8 @@ from portraitq.daybook.promises import KEPT, LATE, OPEN, SET_ASIDE, UNFINISHED
 from portraitq.daybook.quantiles import Spread
 from portraitq.daybook.shares import Share
 from portraitq.daybook.stages import StageFigures
+from portraitq.forecast import doubts
+from portraitq.forecast.doubts import Judged
 from portraitq.web.said import clock_time, day_said, minutes, money
 
 NOTHING = Markup("")
@@ -135,12 +137,16 @@ class StyleStages:
 
 @dataclass(frozen=True)
 class SetAsideRow:
-    """One measured time that is left out, and why."""
+    """One measured time that is left out: what it is of, when its clock was stopped, what counts of it, and why."""
 
     number: str
     address: str
+    style: str
     stages: str
+    artist: str
+    ended: str
     measured: str
+    counts: str
     why: str
 
 
@@ -556,13 +562,18 @@ class _Page:
         for one in self.figures.stages.set_aside:
             ticket = tickets[one.time.ticket]
             names = {stage.id: stage.name for stage in ticket.style.stages}
+            sitters = f" × {ticket.sitters}" if ticket.sitters > 1 else ""
             rows.append(
                 SetAsideRow(
                     number=str(ticket.number),
                     address=self._ticket(ticket.id),
-                    stages=f"{ticket.style.name}: " + " + ".join(names[id] for id in one.time.stages),
+                    style=ticket.style.name + sitters,
+                    stages=" + ".join(names[id] for id in one.time.stages),
+                    artist=self.artists.get(one.time.artist, one.time.artist),
+                    ended=self._clock(one.time.ended_at),
                     measured=_clockwork(one.time.total_s),
-                    why=one.why,
+                    counts=_counts_said(one),
+                    why=_why_said(one),
                 )
             )
         return tuple(rows)
@@ -646,6 +657,20 @@ def _parts(hours: Hours, briefly: bool = False) -> list[tuple[str, str, float]]:
 def _is_off(one: StageFigures) -> bool:
     off = one.against_guess
     return one.measured is not None and one.measured.n >= ENOUGH_TIMES and off is not None and abs(off) >= OFF_BY
+
+
+def _counts_said(one: Judged) -> str:
+    match one.counts_as:
+        case doubts.AT_LEAST:
+            return f"as at least {_clockwork(one.at_least_s)}"
+        case doubts.SUM:
+            return "as one sum"
+    return "not at all"
+
+
+def _why_said(one: Judged) -> str:
+    usual = f" (usual: about {_clockwork(one.usual_s)})" if one.usual_s is not None else ""
+    return f"{one.why}{usual}"
 
 
 def _outcome_said(outcome: str, early_s: float | None) -> str:
