@@ -30,6 +30,7 @@ LONGEST_LAG_S = 900.0  # longer than this somebody was away, and it says nothing
 _IDLE = LogTime.guessed(*IDLE_LAG_S)
 _TOUCH_UP = LogTime.guessed(*TOUCH_UP_S)
 _ANY_PAUSE = LogTime.guessed(30, 100, 330, weight=2)
+_HOLD = LogTime.guessed(300, 1200, 3600, weight=2)
 _UNSAID = LogTime.guessed(300, 1200, 4000, weight=2)
 _PAUSES = tuple((why, LogTime.guessed(*guesses, weight=2)) for why, guesses in GUESSED_PAUSES_S.items())
 
@@ -41,6 +42,7 @@ class Lags:
     turnaround  between two portraits while somebody waits; None as long as no set-up guesses it
     idle        from an order to its beginning by an artist who is free
     touch_up    a touch-up
+    hold        how long a ticket is held
     pauses      reason -> length of a pause; planned breaks are not among them
     met, over_s  how many unplanned pauses there were over how many seconds drawn, the guess counted in
     unsaid, unsaid_met  clocks that ran on while nobody drew: how long they did, and how often over `over_s`
@@ -54,6 +56,7 @@ class Lags:
     all_pauses: LogTime = _ANY_PAUSE
     met: float = 1.0
     over_s: float = 2 * 3600.0
+    hold: LogTime = _HOLD
     unsaid: LogTime = _UNSAID
     unsaid_met: float = 0.1
     forgot: float = 0.3
@@ -92,7 +95,7 @@ def learn_lags(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
             lags = _with_lag(lags, found)
         if stay.ended_at is not None:
             off_at[stay.artist] = stay.ended_at
-    lags = _with_pauses(_with_taps(lags, ticket), booth, ticket)
+    lags = _with_pauses(_with_holds(_with_taps(lags, ticket), ticket), booth, ticket)
     return replace(lags, off_at=tuple(sorted(off_at.items())))
 
 
@@ -104,6 +107,20 @@ def _with_taps(lags: Lags, ticket: Ticket) -> Lags:
 
 
 TAPS_OVER = 600.0  # ends of stages: how often taps are forgotten is learned from about the last so many
+
+
+def _with_holds(lags: Lags, ticket: Ticket) -> Lags:
+    since = None
+    for event in ticket.history:
+        if event.kind == "held":
+            since = event.happened_at
+        elif event.kind == "released" and since is not None:
+            held_s = (event.happened_at - since).total_seconds()
+            lags = replace(lags, hold=_learned(lags.hold, min(max(held_s, 1.0), LONGEST_HOLD_S)))
+    return lags
+
+
+LONGEST_HOLD_S = 4 * 3600.0  # a night in between says nothing of how long a customer thinks
 
 
 def _with_lag(lags: Lags, found: Turnaround) -> Lags:

@@ -1,7 +1,8 @@
 """When is each portrait ready? The booth as it stands and the pace of its hands, scenario by scenario.
 
 Rules, where the journal leaves room:
-- a held ticket is quoted as though it were released now; for everybody else it is passed over;
+- a held ticket is quoted as though it were released now; for those behind it, it is passed over until it is released,
+  after as long as holds last at this booth;
 - an artist on a planned break, or out during one, is back when it ends;
 - an artist who has not come in yet today is expected in `COMES_IN_S` during the day's first half hour, or when nobody
   who is in may draw a ticket; else artists who are out come back with the next opening;
@@ -80,6 +81,7 @@ class Scenarios:
         self.sketch_sd = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
         self.sketch_sds_differ = len(set(self.sketch_sd.tolist())) > 1
         self.outlooks: dict[str, Outlook] = {}
+        self.held: list[_Held] = []
         self.paces: dict[tuple[int, int, tuple[int, ...]], _Paces] = {}
         self.drawn_by: dict[tuple[str, str | None], tuple[int, ...]] = {}
         self.is_here = [self._is_expected(artist) for artist in self.artists]
@@ -204,15 +206,51 @@ class Scenarios:
     def _draw_the_queue(self) -> None:
         ahead = len(self.booth.easels)
         for ticket in self.booth.waiting():
-            is_held = ticket.place == HELD
-            self.outlooks[ticket.id] = self._take(ticket, ahead, commit=not is_held)
-            ahead += not is_held
+            if ticket.place == HELD:
+                self.outlooks[ticket.id] = self._take(ticket, ahead, commit=False)
+                self._hold(ticket)
+            else:
+                self._let_in_before(ticket)
+                self.outlooks[ticket.id] = self._take(ticket, ahead, commit=True)
+                ahead += 1
         self.ahead = ahead
 
     def asked(self, style: Style, sitters: int, artist: str | None, name: str) -> Outlook:
         """The outlook of a portrait that would be ordered now; the next question finds everything as it was."""
         ticket = Ticket(name, 0, "", style, sitters, artist, 0, self.now, ())
-        return self._take(ticket, self.ahead, commit=False)
+        if not self.held:
+            return self._take(ticket, self.ahead, commit=False)
+        as_they_were = self.easels.free_s, [replace(each) for each in self.held]
+        self.easels.free_s = self.easels.free_s.copy()
+        self._let_in_before(ticket)
+        outlook = self._take(ticket, self.ahead, commit=False)
+        self.easels.free_s, self.held = as_they_were
+        return outlook
+
+    def _hold(self, ticket: Ticket) -> None:
+        """Keep a held ticket's place until it is released, sooner or later."""
+        since = max(event.happened_at for event in ticket.history if event.kind == "held")
+        release_s = self._rest("hold", normals(f"{ticket.id} held", 1, self.n)[0], self._since_s(since))
+        if may := self._who_may_draw(ticket):
+            self.held.append(_Held(ticket, may, release_s, np.ones(self.n, np.bool_)))
+
+    def _let_in_before(self, ticket: Ticket) -> None:
+        """Where `ticket` would begin, those before it that were held and are released by then are drawn first."""
+        for held in self.held:
+            if not (may := self._who_may_draw(ticket)):
+                return
+            begins_s = self.easels.first(may)[1]
+            goes = held.waits & (held.release_s <= begins_s)
+            if not goes.any():
+                continue
+            as_it_was_s = self.easels.free_s.copy()
+            who, begins_s = self.easels.first(held.may, held.release_s)
+            chance = normals(held.ticket.id, 2 + len(held.ticket.style.stages), self.n)
+            work = self._work(held.ticket, chance, held.may, who, begins_s)
+            ready_s = self.easels.end(who, begins_s, work)
+            self.easels.free_again(who, ready_s + self._length("turnaround", chance[1]))
+            self.easels.free_s[:] = np.where(goes, self.easels.free_s, as_it_was_s)
+            held.waits = held.waits & ~goes
 
     def _take(self, ticket: Ticket, ahead: int, commit: bool) -> Outlook:
         may = self._who_may_draw(ticket)
@@ -336,6 +374,16 @@ class Scenarios:
             total_s[where] += world.draw(z[where], where)
 
 
+@dataclass(slots=True)
+class _Held:
+    """A held ticket: who may draw it, (n,) when it is released, and where it still waits for that."""
+
+    ticket: Ticket
+    may: tuple[int, ...]
+    release_s: Seconds
+    waits: NDArray[np.bool_]
+
+
 NEVER_S = 366 * 86_400.0  # nobody of this booth draws it: told as a year ahead, and no artist named
 BREAK_EARLY = timedelta(minutes=10)  # a pause "for a break" that begins this much before the planned one is that one
 
@@ -358,6 +406,7 @@ def _lengths(pace: Pace) -> dict[str, LogTime | None]:
         "touch-up": lags.touch_up,
         "pause": lags.all_pauses,
         "unsaid": lags.unsaid,
+        "hold": lags.hold,
         **{f"pause {why}": known for why, known in lags.pauses},
     }
 
