@@ -1,8 +1,8 @@
 """The figures of one day: what was drawn, where the hours went, was the word kept, what came in, how long it took.
 
 Everything is derived from the booth (which is the journal, folded), from who was in when and from what was learned of
-the artists' pace. Every figure knows the tickets behind it: `behind` lists them by the figure's name. What each figure means stands where it is reckoned:
-`promises.py`, `hours.py`, `takings.py`, `stages.py`; here it is
+the artists' pace. Every figure knows the tickets behind it: `behind` lists them by the figure's name. What each figure
+means stands where it is reckoned: `promises.py`, `hours.py`, `takings.py`, `stages.py`; here it is
 
 ordered     ordered on the day
 finished    first `finished` on the day, whenever it was ordered

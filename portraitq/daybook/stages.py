@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from portraitq.core.booth import TradingDay
-from portraitq.core.events import Stage
+from portraitq.core.events import Stage, Style
 from portraitq.core.life import Ticket
 from portraitq.daybook.days import Day
 from portraitq.daybook.quantiles import Spread, spread
@@ -56,31 +56,41 @@ def stages_of(day: Day, tickets: Iterable[Ticket], days: Sequence[TradingDay], p
     """
     by_id = {ticket.id: ticket for ticket in tickets}
     times = [one for one in judged(by_id.values(), days, pace) if day.holds(one.time.ended_at)]
-    styles = {ticket.style.id: ticket.style for ticket in (by_id[one.time.ticket] for one in times)}  # the last begun's
+    styles = {ticket.style.id: ticket.style for ticket in (by_id[one.time.ticket] for one in times)}
     kept: dict[tuple[str, str], list[tuple[str, float]]] = {}
     aside = []
     for one in times:
         if one.counts_as != EXACT:
             aside.append(one.time)
             continue
-        ticket, (stage_id,) = by_id[one.time.ticket], one.time.stages
-        stage = next(stage for stage in ticket.style.stages if stage.id == stage_id)
+        ticket = by_id[one.time.ticket]
+        stage = next(stage for stage in ticket.style.stages if stage.id == one.time.stages[0])
         sitters = ticket.sitters if stage.per_sitter else 1
         kept.setdefault((ticket.style.id, stage.id), []).append((ticket.id, one.time.total_s / sitters))
     figures = []
     for style in sorted(styles.values(), key=lambda one: one.name):
-        for stage in style.stages:
-            times = kept.get((style.id, stage.id), [])
+        for stage in _ever_drawn(style, (by_id[one.time.ticket].style for one in times)):
+            measured = kept.get((style.id, stage.id), [])
             left_out = sum(time.style == style.id and stage.id in time.stages for time in aside)
-            if times or left_out:
+            if measured or left_out:
                 figures.append(
                     StageFigures(
                         style=style.id,
                         style_name=style.name,
                         stage=stage,
-                        tickets=tuple(ticket for ticket, _ in times),
-                        measured=spread(time_s for _, time_s in times),
+                        tickets=tuple(id for id, _ in measured),
+                        measured=spread(time_s for _, time_s in measured),
                         set_aside=left_out,
                     )
                 )
     return DayStages(tuple(figures), tuple(sorted(times, key=lambda one: one.time.ended_at)))
+
+
+def _ever_drawn(style: Style, as_begun: Iterable[Style]) -> Iterable[Stage]:
+    """The stages of `style`, and after them those that it had when an earlier portrait of the day was begun."""
+    known = {stage.id: stage for stage in style.stages}
+    for earlier in as_begun:
+        if earlier.id == style.id:
+            for stage in earlier.stages:
+                known.setdefault(stage.id, stage)
+    return known.values()

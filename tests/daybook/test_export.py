@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from portraitq.daybook.export import _printed, payments_csv, stages_csv, tickets_csv, without_formula
-from tests.builders import CHALK, INK_HEAD, Told, a_set_up, artist
+from tests.builders import CHALK, INK_HEAD, Told, a_set_up, artist, instant
 from tests.daybook.evening import quay_day
 from tests.daybook.test_figures import figures_of
 
@@ -95,6 +95,28 @@ def test_every_measured_time_is_a_row_those_set_aside_as_well():
     assert (summed["stage"], summed["measured_s"]) == ("Layout + Likeness + Finish", "422.000")
     # two sitters: likeness twice 380 s
     assert next(row for row in rows if (row["ticket"], row["stage"]) == ("T2", "Likeness"))["guess_s"] == "760.000"
+
+
+def test_of_every_measured_time_stands_what_it_counts_as():
+    told = quay_day().day_opened("2026-06-07", opens="10:00").artist_in("a1", at=instant("10:00", "2026-06-07"))
+    told = told.started("T7", "a1", at=instant("17:58", "2026-06-07")).day_closed(at=instant("18:00", "2026-06-07"))
+    told = told.day_opened("2026-06-08", opens="10:00").stage_done("T7", at=instant("10:45", "2026-06-08"))
+    of_first, of_last = (
+        rows_of(stages_csv(figures_of(told, instant("11:00", "2026-06-08"), day), told.booth))
+        for day in ("2026-06-06", "2026-06-08")
+    )
+
+    said = {
+        tuple(row[name] for name in ("ticket", "trusted", "why_not", "counts_as", "at_least_s"))
+        for row in (*of_first, *of_last)
+        if row["ticket"] in ("T1", "T4", "T7")
+    }
+
+    assert said == {
+        ("T1", "yes", "", "exact", ""),
+        ("T4", "yes", "", "sum", ""),
+        ("T7", "no", "the clock ran on over the night", "at least", "120.000"),
+    }
 
 
 def test_a_currency_without_cents_has_none():

@@ -9,14 +9,16 @@ from portraitq.daybook.days import day_named
 from portraitq.daybook.figures import DayFigures, in_hand, of_day
 from portraitq.daybook.presence import area_s
 from portraitq.daybook.takings import Means
+from portraitq.forecast.pace import pace_of
 from tests.builders import DAY, Told, a_booth, instant
 from tests.daybook.evening import NOW, quay_day
+from tests.forecast.test_pace import draw
 
 
 def figures_of(told: Told, now=NOW, day: str = DAY) -> DayFigures:
     found = day_named(told.booth, day)
     assert found is not None
-    return of_day(told.booth, found, attendances(told.events), now)
+    return of_day(told.booth, found, attendances(told.events), now, pace_of(told.booth))
 
 
 @pytest.fixture(scope="module")
@@ -119,6 +121,22 @@ def test_stages_tapped_together_are_set_aside_as_one_sum(day: DayFigures):
     assert (aside.time.ticket, aside.time.total_s) == ("T4", 7 * 60 + 2)
     assert "sum" in aside.why
     assert [one.set_aside for one in day.stages.stages if one.style == "ink-head"] == [1, 1, 1]
+
+
+def test_a_clock_that_ran_on_is_in_no_figure_of_its_stage():
+    told = quay_day().day_opened("2026-06-07", a1=("12:00", "12:45")).artist_in("a1", at=instant("09:00", "2026-06-07"))
+    for number in range(8):
+        told = draw(told, f"N{number}", 100, 380, 110)
+    told = told.ordered("N9", at="11:50").started("N9", "a1", at="11:50")
+    told = told.taps("layout 11:52:00", "likeness 12:50:00", "finish 12:52:00").finished("N9", at="12:52:00")
+
+    day = figures_of(told, now=instant("13:00", "2026-06-07"), day="2026-06-07")
+
+    likeness = next(one for one in day.stages.stages if one.stage.id == "likeness")
+    assert [one.time.ticket for one in day.stages.set_aside] == ["N9"]
+    assert (likeness.tickets, likeness.set_aside) == (tuple(f"N{number}" for number in range(8)), 1)
+    assert likeness.measured is not None
+    assert likeness.measured.longest_s == 380
 
 
 def test_flow_and_waiting_times_come_from_the_order(day: DayFigures):

@@ -11,6 +11,7 @@ from portraitq.daybook.attendance import attendances
 from portraitq.daybook.days import days_of
 from portraitq.daybook.figures import in_hand, of_day
 from portraitq.daybook.presence import area_s, flow_span
+from portraitq.forecast.pace import pace_of
 
 JOURNALS = sorted((Path(__file__).parents[1] / "journals").glob("*.jsonl"))
 
@@ -18,8 +19,9 @@ JOURNALS = sorted((Path(__file__).parents[1] / "journals").glob("*.jsonl"))
 def every_day(path: Path):
     booth, events = import_lines(path.read_text("utf-8").splitlines())
     assert booth.last_at is not None
+    pace = pace_of(booth)
     for day in days_of(booth):
-        yield day, of_day(booth, day, attendances(events), booth.last_at), booth
+        yield day, of_day(booth, day, attendances(events), booth.last_at, pace), booth
 
 
 @pytest.mark.parametrize("path", JOURNALS, ids=lambda path: path.stem)
@@ -62,3 +64,12 @@ def test_the_days_takings_are_all_that_was_ever_paid(path: Path):
     days = list(every_day(path))
 
     assert sum(figures.takings.net for _, figures, _ in days) == sum(t.paid for t in days[-1][2].tickets.values())
+
+
+@pytest.mark.parametrize("path", JOURNALS, ids=lambda path: path.stem)
+def test_every_measured_time_is_in_the_figures_of_its_stage_or_set_aside(path: Path):
+    for _, figures, _ in every_day(path):
+        counted = sum(one.measured.n for one in figures.stages.stages if one.measured)
+
+        assert counted + len(figures.stages.set_aside) == len(figures.stages.times)
+        assert all(one.why for one in figures.stages.set_aside)

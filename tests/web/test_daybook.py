@@ -10,6 +10,7 @@ import pytest
 
 from portraitq.core.booth import import_lines
 from tests.daybook.evening import quay_day
+from tests.forecast.test_pace import draw
 from tests.web.conftest import Web
 
 PAGE = "/quay/daybook"
@@ -98,6 +99,32 @@ def test_the_open_day_counts_what_has_just_happened(web: Web):
     assert "still open" in page
     assert "€20.00" in page
     assert "Pencil head study" in page
+
+
+def test_times_set_aside_are_listed_with_what_counts_of_them_and_why(web: Web):
+    told = quay_day().day_opened("2026-06-07", opens="09:00", a1=("12:00", "12:45"))
+    told = told.artist_in("a1", "a2", at=told.booth.last_at)
+    for number in range(8):
+        told = draw(told, f"N{number}", 100, 380, 110)
+    told = told.ordered("B1", at="11:00").started("B1", "a1", at="11:00")
+    told = told.taps("layout 11:10:00", "likeness 11:10:01", "finish 11:10:02").finished("B1", at="11:10:02")
+    told = told.ordered("B2", sitters=2, at="11:20").started("B2", "a1", at="11:20").stage_done("B2", at="11:20:01")
+    told = told.put_back("B2", at="11:21").ordered("B3", at="11:50").started("B3", "a1", at="11:50")
+    told = told.taps("layout 11:52:00", "likeness 12:50:00", "finish 12:52:00").finished("B3", at="12:52:00")
+    web.desks.import_journal("aside", told.lines)
+    web.sign_in()
+
+    page = text_of(web.client.get("/aside/daybook").get_data(as_text=True))
+
+    assert "Times set aside (3)" in page
+    rows = page.partition("Times set aside (3)")[2]
+    assert "Ink head Layout + Likeness + Finish Easel a1 12:10 10:02 as one sum tapped together with others" in rows
+    assert "Ink head × 2 Layout Easel a1 12:20 0:01 not at all tapped together with the start" in rows
+    assert re.search(
+        r"Ink head Likeness Easel a1 13:50 58:00 as at least 8:00 "
+        r"the clock ran on over a planned break \(usual: about [67]:\d\d\)",
+        rows,
+    )
 
 
 @pytest.mark.parametrize(("table", "n"), [("tickets", 7), ("stages", 12), ("payments", 6)])
