@@ -39,7 +39,7 @@ MINDS = tuple(
     Spreads(day=day, sketch=sketch, wander=wander)
     for day, sketch, wander in (
         (0.05, 0.08, 0.01),
-        (0.02, 0.03, 0.02),
+        (0.02, 0.03, 0.01),
         (0.05, 0.16, 0.01),
         (0.05, 0.28, 0.01),
         (0.12, 0.12, 0.01),
