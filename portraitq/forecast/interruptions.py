@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from portraitq.core.booth import Booth
-from portraitq.core.events import SetUp, ThreeGuesses
+from portraitq.core.events import SetUp, Started, ThreeGuesses
 from portraitq.core.life import Ticket
 from portraitq.core.timing import Pause, Turnaround, drawn_s, pauses, stage_times, stays, turnaround
 from portraitq.forecast.lognormal import LogTime
@@ -88,7 +88,8 @@ class Lags:
 
 
 def learn_lags(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
-    """`lags` with what `ticket`, now finished or cancelled, teaches."""
+    """`lags` with what `ticket`, now finished or cancelled, teaches; what came after that is left out."""
+    ticket = _as_it_left(ticket)
     off_at = dict(lags.off_at)
     for stay in stays(ticket):
         if found := turnaround(stay, off_at.get(stay.artist), booth.days):
@@ -97,6 +98,14 @@ def learn_lags(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
             off_at[stay.artist] = stay.ended_at
     lags = _with_pauses(_with_holds(_with_taps(lags, ticket), ticket), booth, ticket)
     return replace(lags, off_at=tuple(sorted(off_at.items())))
+
+
+def _as_it_left(ticket: Ticket) -> Ticket:
+    """`ticket` when it was first finished or cancelled: how far the journal was read by then must not matter."""
+    left = (place for place, event in enumerate(ticket.history, start=1) if event.kind in ("finished", "cancelled"))
+    history = ticket.history[: next(left, None)]
+    artists = [event.data.artist for event in history if isinstance(event.data, Started)]
+    return replace(ticket, history=history, artist=artists[-1] if artists else None)
 
 
 def _with_taps(lags: Lags, ticket: Ticket) -> Lags:
@@ -170,6 +179,6 @@ def _is_planned(booth: Booth, ticket: Ticket, pause: Pause) -> bool:
     """Whether a planned break of the artist lies in that pause: the schedule knows it already."""
     return pause.ended_at is not None and any(
         planned.artist == ticket.artist and planned.begins_at < pause.ended_at and planned.ends_at > pause.began_at
-        for day in booth.days[-2:]
+        for day in booth.days
         for planned in day.breaks
     )
