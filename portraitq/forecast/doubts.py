@@ -6,14 +6,15 @@ What the taps themselves tell is `core/timing.py`'s; that a clock ran on is told
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from portraitq.core.booth import TradingDay
 from portraitq.core.events import Style
 from portraitq.core.life import Ticket
 from portraitq.core.timing import StageTime, stage_times
-from portraitq.forecast.hand import Hand, ran_on_s
+from portraitq.forecast.hand import KNOWN_AFTER, Hand, Spreads, ran_on_s
 from portraitq.forecast.pace import Pace, day_index
 
 EXACT, SUM, AT_LEAST, NOT = "exact", "sum", "at least", "not"
@@ -75,5 +76,18 @@ def _no_more_than(time: StageTime, why: str, usual_s: float | None = None) -> Ju
 
 def _hand_on(pace: Pace, artist: str, style: Style, index: int) -> Hand:
     """What is known of `artist` on that day; the own effect of the last day measured says nothing of another."""
-    last = pace.mind(artist).hand(artist).day_index
-    return pace.hand(artist, style, index if index == last else max(index, last + 1))
+    mind = pace.mind(artist)
+    last = mind.hand(artist).day_index
+    hand = pace.hand(artist, style, index if index == last else max(index, last + 1))
+    return _known_by_its_record(hand, mind.spreads)
+
+
+def _known_by_its_record(hand: Hand, spreads: Spreads) -> Hand:
+    """`hand` where a stage that was measured often enough stays known, though its last clocks ran on.
+
+    Learning takes such a stage for new, to believe the next time whatever it is; looking back, the spread measured
+    before (its weight `alpha` grows by a half each time) still tells that those clocks ran on.
+    """
+    measured_enough = 1 + (spreads.guess_weight + KNOWN_AFTER) / 2
+    known = {key: KNOWN_AFTER for key, alpha in hand.alpha.items() if measured_enough <= alpha < math.inf}
+    return replace(hand, goes={**hand.goes, **known})

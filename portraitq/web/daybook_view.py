@@ -670,7 +670,8 @@ def _counts_said(one: Judged) -> str:
 
 def _why_said(one: Judged) -> str:
     usual = f" (usual: about {_clockwork(one.usual_s)})" if one.usual_s is not None else ""
-    return f"{one.why}{usual}"
+    why = one.why or ""
+    return f"{why[:1].upper()}{why[1:]}{usual}"
 
 
 def _outcome_said(outcome: str, early_s: float | None) -> str:

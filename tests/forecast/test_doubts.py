@@ -85,6 +85,24 @@ def test_a_clock_that_ran_on_without_a_later_sign_of_life_counts_not_at_all():
     assert (likeness.counts_as, likeness.why, likeness.at_least_s) == (NOT, RAN_FAR_BEYOND, 0)
 
 
+def test_clocks_that_ran_on_one_after_the_other_are_all_set_aside():
+    told = draw(draw(a_known_hand(), "T0", 100, 9000, 110), "T1", 100, 9000, 110)
+
+    times = judged([told.ticket("T0"), told.ticket("T1")], told.booth.days, pace_of(told.booth))
+
+    assert [one.counts_as for one in times] == [EXACT, NOT, EXACT] * 2
+
+
+def test_a_lasting_change_is_no_clock_that_ran_on_once_it_is_believed():
+    told = a_known_hand()
+    for number in range(8):
+        told = draw(told, f"C{number}", 100, 6 * 380, 110)
+
+    times = judged([told.ticket(f"C{number}") for number in range(8)], told.booth.days, pace_of(told.booth))
+
+    assert [one.counts_as for one in times] == [EXACT] * 24
+
+
 def test_a_burst_whose_clock_ran_on_is_no_known_sum():
     known = a_known_hand()
     told = known.ordered("T1", at="11:00").started("T1", "a1", at="11:00")

@@ -118,11 +118,11 @@ def test_times_set_aside_are_listed_with_what_counts_of_them_and_why(web: Web):
 
     assert "Times set aside (3)" in page
     rows = page.partition("Times set aside (3)")[2]
-    assert "Ink head Layout + Likeness + Finish Easel a1 12:10 10:02 as one sum tapped together with others" in rows
-    assert "Ink head × 2 Layout Easel a1 12:20 0:01 not at all tapped together with the start" in rows
+    assert "Ink head Layout + Likeness + Finish Easel a1 12:10 10:02 as one sum Tapped together with others" in rows
+    assert "Ink head × 2 Layout Easel a1 12:20 0:01 not at all Tapped together with the start" in rows
     assert re.search(
         r"Ink head Likeness Easel a1 13:50 58:00 as at least 8:00 "
-        r"the clock ran on over a planned break \(usual: about [67]:\d\d\)",
+        r"The clock ran on over a planned break \(usual: about [67]:\d\d\)",
         rows,
     )
 
