@@ -276,3 +276,135 @@ def test_a_clock_left_running_over_the_night_counts_only_while_the_booth_was_ope
 
     assert running(told.ticket("T1"), next_morning, told.booth.days) == 12 * 60
     assert running(told.ticket("T1"), instant("23:00:00"), told.booth.days) == 10 * 60
+
+
+# What is known of a clock that may have run on
+
+
+def one_time(told: Told) -> StageTime:
+    (time,) = stage_times(told.ticket("T1"), told.booth.days)
+    return time
+
+
+def a_day_with_a_break() -> Told:
+    """A day with a planned break of a1 from 12:00 to 12:30, T1 ordered in the morning."""
+    told = a_booth().day_closed(at="09:00:01").day_opened(opens="09:00:01", a1=("12:00", "12:30")).artist_in("a1", "a2")
+    return told.ordered("T1", at="09:10:00")
+
+
+def test_of_a_clock_that_ran_through_a_planned_break_the_time_until_it_is_known():
+    told = a_day_with_a_break().started("T1", "a1", at="11:56:00")
+
+    time = one_time(told.taps("layout 12:34:00"))
+
+    assert (time.total_s, time.at_least_s, time.over_break, time.trusted) == (38 * 60, 240, True, True)
+
+
+def test_a_clock_that_was_stopped_for_the_break_did_not_run_through_it():
+    told = a_day_with_a_break().started("T1", "a1", at="11:56:00").paused("T1", "break", at="12:01:00")
+
+    time = one_time(told.resumed("T1", at="12:31:00").taps("layout 12:34:00"))
+
+    assert (time.total_s, time.over_break) == (8 * 60, False)
+
+
+def test_a_break_of_another_artist_or_one_that_was_drawn_into_only_is_none():
+    others = a_day_with_a_break().started("T1", "a2", at="11:56:00").taps("layout 12:34:00")
+    into = a_day_with_a_break().started("T1", "a1", at="11:56:00").taps("layout 12:04:00")
+
+    assert [one_time(told).over_break for told in (others, into)] == [False, False]
+    assert [one_time(told).at_least_s for told in (others, into)] == [0, 0]
+
+
+def test_of_two_breaks_the_clock_ran_through_only_the_time_until_the_first_is_known():
+    told = a_booth().day_closed(at="09:00:01").day_opened(opens="09:00:01", a1=("12:00", "12:30")).artist_in("a1")
+    told = told.day_closed(at="12:40").day_opened("2026-06-07", a1=("09:20", "09:30")).artist_in("a1")
+    told = told.ordered("T1", at="09:05:00").started("T1", "a1", at="09:10:00")
+
+    time = one_time(told.taps("layout 09:40:00"))
+
+    assert (time.at_least_s, time.over_break) == (600, True)
+
+
+def test_of_a_clock_that_ran_on_over_the_night_the_time_until_closing_is_known():
+    told = a_booth().ordered("T1", at="09:00:00").started("T1", at="17:50:00").day_closed(at="18:10:00")
+
+    time = one_time(told.day_opened("2026-06-07").artist_in("a1").taps("layout 09:05:00"))
+
+    assert (time.trusted, time.at_least_s, time.over_break) == (False, 600, False)
+
+
+def test_of_a_day_closed_early_the_time_until_then_is_known():
+    told = a_booth().ordered("T1", at="09:00:00").started("T1", at="15:00:00").day_closed(at="15:07:00")
+
+    time = one_time(told.day_opened("2026-06-07").artist_in("a1").taps("layout 09:05:00"))
+
+    assert time.at_least_s == 420
+
+
+def test_a_portrait_begun_after_closing_was_alive_at_its_beginning_and_no_longer_is_known():
+    told = a_booth().ordered("T1", at="09:00:00").started("T1", at="18:20:00").day_closed(at="18:30:00")
+
+    time = one_time(told.day_opened("2026-06-07").artist_in("a1").taps("layout 09:05:00"))
+
+    assert (time.trusted, time.at_least_s) == (False, 0)
+
+
+def test_a_clock_that_was_started_again_was_alive_then():
+    told = a_booth().ordered("T1", at="09:00:00").started("T1", at="09:10:00").paused("T1", at="09:11:40")
+
+    time = one_time(told.resumed("T1", at="09:20:00").taps("layout 09:22:00"))
+
+    assert (time.total_s, time.at_least_s, time.over_break) == (220, 100, False)
+
+
+def test_a_break_after_a_pause_counts_what_was_clocked_before_it():
+    told = a_day_with_a_break().started("T1", "a1", at="11:50:00").paused("T1", at="11:52:00")
+
+    time = one_time(told.resumed("T1", at="11:55:00").taps("layout 12:31:00"))
+
+    assert (time.at_least_s, time.over_break) == (120 + 300, True)
+
+
+def test_a_tap_taken_back_is_no_end_and_what_ran_before_it_counts():
+    told = a_day_with_a_break().started("T1", "a1", at="11:50:00").taps("layout 11:52:00")
+    told = told.stage_undone("T1", at="11:53:00")
+
+    time = one_time(told.taps("layout 12:40:00"))
+
+    assert (time.total_s, time.at_least_s, time.over_break) == (50 * 60, 600, True)
+
+
+def test_a_tap_taken_back_after_the_break_is_made_anew_with_the_break_in_it():
+    told = a_day_with_a_break().started("T1", "a1", at="11:50:00").taps("layout 12:40:00")
+
+    time = one_time(told.stage_undone("T1", at="12:40:20").taps("layout 12:41:00"))
+
+    assert (time.total_s, time.at_least_s, time.over_break) == (51 * 60, 600, True)
+
+
+def test_of_a_stage_in_two_hands_nothing_is_known_however_long_it_took():
+    told = a_day_with_a_break().started("T1", "a2", at="11:40:00").put_back("T1", at="11:45:00")
+
+    time = one_time(told.started("T1", "a1", at="11:50:00").taps("layout 12:40:00"))
+
+    assert (time.trusted, time.at_least_s) == (False, 0)
+
+
+@given(st.lists(st.tuples(st.integers(5, 900), st.booleans()), min_size=1, max_size=8), st.booleans())
+def test_no_clock_was_alive_for_longer_than_it_ran(steps: list[tuple[int, bool]], overnight: bool):
+    told = a_day_with_a_break().started("T1", "a1", at="11:40:00")
+    now = instant("11:40:00")
+    for gap_s, rests in steps:
+        now += timedelta(seconds=gap_s)
+        if rests:
+            told = told.paused("T1", at=now).resumed("T1", at=now + timedelta(seconds=gap_s))
+            now += timedelta(seconds=gap_s)
+    if overnight:
+        told = told.day_closed(at="18:00:00").day_opened("2026-06-07").artist_in("a1")
+        now = told.booth.last_at or now
+
+    time = one_time(told.stage_done("T1", at=now + timedelta(seconds=5)))
+
+    assert 0 <= time.at_least_s <= time.total_s
+    assert time.trusted is not overnight
