@@ -20,7 +20,7 @@ from portraitq.forecast.pace import Pace, day_index
 EXACT, SUM, AT_LEAST, NOT = "exact", "sum", "at least", "not"
 IN_ONE_SUM = "tapped together with others, so that only their sum is known"
 RAN_OVER_BREAK = "the clock ran on over a planned break"
-RAN_FAR_BEYOND = "far longer than this artist takes for it, so the clock ran on"
+RAN_FAR_BEYOND = "far longer than this artist takes for it, so the clock seems to have run on"
 
 
 @dataclass(frozen=True, slots=True)
