@@ -179,6 +179,37 @@ def test_an_artist_out_for_the_planned_break_comes_back_when_it_ends():
     assert ready(told, "12:05:00") == {"T1": "06 12:33:20"}
 
 
+def two_who_went_for_their_break() -> Told:
+    told = a_day(artist("a1", "chalk"), artist("a2", "chalk"), a1=("12:00", "12:30"), a2=("12:00", "12:30"))
+    return told.artist_in("a1", "a2").artist_out("a1", at="12:00:00").artist_out("a2", at="12:00:00")
+
+
+def test_one_who_is_not_back_a_minute_after_the_break_is_expected_at_any_moment():
+    told = two_who_went_for_their_break().artist_in("a2", at="12:30:30")
+
+    told = told.ordered("T1", "T2", style="chalk", at="12:31:00")
+
+    # a2 is in and takes the first; a1 is a minute late
+    assert ready(told, "12:31:00") == {"T1": "06 12:34:20", "T2": "06 12:35:20"}
+
+
+def test_one_who_is_not_back_long_after_the_break_is_not_counted_on_while_another_may_draw_it():
+    told = two_who_went_for_their_break().artist_in("a2", at="12:30:30")
+
+    told = told.ordered("T1", "T2", style="chalk", at="12:55:00")
+
+    assert ready(told, "12:55:00") == {"T1": "06 12:58:20", "T2": "06 13:01:40"}
+
+
+def test_a_portrait_left_on_the_easel_over_a_break_goes_on_soon_after_it():
+    told = a_day(a1=("12:00", "12:30")).artist_in("a1").ordered("T1", style="chalk", at="11:55:00")
+    told = told.started("T1", at="11:58:20").paused("T1", "break", at="12:00:00").artist_out("a1", at="12:00:00")
+
+    (ready_at,) = ready(told, "12:31:00").values()
+
+    assert "06 12:32:40" <= ready_at <= "06 12:50:00"
+
+
 def test_an_artist_who_went_for_the_day_is_not_counted_on_while_another_may_draw_it():
     told = a_day(artist("a1", "chalk"), artist("a2", "chalk")).artist_in("a1", "a2").artist_out("a2", at="14:00:00")
 
@@ -297,3 +328,94 @@ def test_once_the_day_is_closed_what_is_on_an_easel_waits_for_the_next_opening()
     ready_s = Scenarios(told.booth, known_exactly(), closed_at).outlooks["T1"].ready_s
 
     assert ready_s.min() > (instant("09:00:00", "2026-06-07") - closed_at).total_seconds()
+
+
+# A tap that was forgotten
+
+THREE = ((100, 0.4), (380, 0.35), (110, 0.4))
+
+
+def running_for(ran_s: float, forgets: float, catches_up: float = 0.75) -> np.ndarray:
+    """(n,) seconds until a portrait is ready whose first stage is in hand by its taps, for `ran_s` already."""
+    told = a_journal().set_up(set_up([a_style("ink", *THREE)], [artist("a1", "ink")])).day_opened().artist_in("a1")
+    told = told.ordered("T1", style="ink", at="09:30:00").started("T1", at="09:30:00")
+    lags = Lags(turnaround=None, idle=None, met=0, unsaid_met=0, forgot=forgets, missed=forgets / catches_up, ends=1)
+    now = told.at("09:30:00") + timedelta(seconds=ran_s)
+    return Scenarios(told.booth, known_exactly(lags=lags), now).outlooks["T1"].ready_s
+
+
+def the_same_story(ran_s: float, forgets: float, catches_up: float, n: int = 400_000) -> np.ndarray:
+    """As `running_for`, told by brute force: draw the whole portrait and its taps, keep those without a tap so far."""
+    chance = np.random.default_rng(np.random.SFC64(1))
+    ends_s = np.cumsum([median * np.exp(sigma * chance.standard_normal(n)) for median, sigma in THREE], axis=0)
+    untapped = (ends_s[0] > ran_s) | (chance.random(n) < forgets)
+    untapped &= (ends_s[1] > ran_s) | (chance.random(n) >= catches_up)
+    untapped &= ends_s[2] > ran_s  # who finishes says so
+    return ends_s[2, untapped] - ran_s
+
+
+TENTHS = (0.1, 0.25, 0.5, 0.75, 0.9)
+
+
+@pytest.mark.parametrize(("forgets", "catches_up"), [(0.3, 0.75), (0.05, 0.5), (0.3, 0.3)])
+@pytest.mark.parametrize("ran_s", [40, 90, 150, 220, 300])
+def test_where_taps_are_forgotten_the_rest_is_what_brute_force_gives(ran_s: float, forgets: float, catches_up: float):
+    found = np.quantile(running_for(ran_s, forgets, catches_up), TENTHS)
+
+    expected = np.quantile(the_same_story(ran_s, forgets, catches_up), TENTHS)
+    assert found == pytest.approx(expected, rel=0.05, abs=20)
+
+
+@pytest.mark.parametrize("ran_s", [400, 500, 700])
+def test_long_past_any_tap_the_rest_is_nearly_what_brute_force_gives(ran_s: float):
+    found, never = (np.quantile(running_for(ran_s, forgets, 0.3), TENTHS) for forgets in (0.3, 0.0))
+
+    expected = np.quantile(the_same_story(ran_s, 0.3, 0.3), TENTHS)
+    assert np.all(np.abs(found - expected) < 0.15 * np.abs(never - expected))
+
+
+def test_a_stage_that_runs_much_longer_than_usual_is_over_where_taps_are_forgotten():
+    often, never = (running_for(300, forgets) for forgets in (0.2, 0.0))
+
+    assert np.median(often) < 0.7 * np.median(never)
+
+
+def test_the_more_often_taps_are_forgotten_the_nearer_its_end_it_is():
+    medians = [float(np.median(running_for(160, forgets))) for forgets in (0.0, 0.01, 0.05, 0.2, 0.5)]
+
+    assert medians == sorted(medians, reverse=True)
+
+
+def test_a_stage_that_runs_no_longer_than_usual_is_hardly_thought_to_be_over():
+    often, never = (running_for(60, forgets) for forgets in (0.1, 0.0))
+
+    assert np.median(often) == pytest.approx(np.median(never), rel=0.02)
+
+
+def test_the_last_stage_in_hand_is_never_thought_to_be_over():
+    told = a_day().artist_in("a1").ordered("T1", style="chalk", at="09:30:00").started("T1", at="09:30:00")
+    forgets, never = (
+        known_exactly(lags=Lags(turnaround=None, idle=None, met=0, unsaid_met=0, forgot=forgot)) for forgot in (15.0, 0)
+    )
+
+    often, as_ever = (Scenarios(told.booth, pace, told.at("09:40:00")).outlooks["T1"] for pace in (forgets, never))
+
+    assert np.array_equal(often.ready_s, as_ever.ready_s)
+
+
+def test_a_portrait_that_was_just_begun_is_quoted_the_same_however_often_taps_are_forgotten():
+    assert np.array_equal(running_for(0, 0.5), running_for(0, 0.0))
+
+
+def test_that_a_stage_may_be_over_makes_nobody_slower():
+    told = a_day().artist_in("a1").ordered("T1", "T2", style="ink", at="09:30:00").started("T1", at="09:30:00")
+    lags = {
+        forgets: Lags(turnaround=None, idle=None, met=0, unsaid_met=0, forgot=30 * forgets) for forgets in (0.0, 0.3)
+    }
+
+    takes_s = []
+    for each in lags.values():
+        found = Scenarios(told.booth, replace(Pace(), lags=each), told.at("09:37:00")).outlooks["T2"]
+        takes_s.append(float(np.median(found.ready_s - found.begins_s)))
+
+    assert takes_s[1] < takes_s[0], "a first stage that runs for seven minutes is slow only if it still runs"
