@@ -9,7 +9,7 @@ import pytest
 
 from portraitq.core.timing import StageTime
 from portraitq.forecast.hand import Hand, Spreads, knowing, measured, on_day, ran_on_s
-from portraitq.forecast.pace import Pace, pace_of
+from portraitq.forecast.pace import MINDS, Pace, pace_of
 from tests.builders import Told, a_booth, instant
 
 
@@ -235,4 +235,4 @@ def test_the_mind_that_is_believed_is_one_that_fits_the_artists_days_and_sketche
 
 
 def test_an_artist_of_whom_nothing_is_known_is_thought_of_as_usual():
-    assert Pace().mind("nobody").spreads == Spreads()
+    assert Pace().mind("nobody").spreads == MINDS[0]
