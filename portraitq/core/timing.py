@@ -200,16 +200,16 @@ def _alive(burst: list[_Mark], days: Sequence[TradingDay]) -> tuple[float, bool]
     """What the clock showed at the last sign of life before it may have run on; whether a planned break lies in it.
 
     That is where a planned break of the artist or a closing time lies in the time clocked, for a stage in hand is drawn
-    until then; otherwise the last time that the clock was started.
+    until then; otherwise whatever was clocked outside the longest span between two taps.
     """
-    clocked_s = last_start_s = 0.0
+    clocked_s = longest_s = 0.0
     for since, until in (span for mark in burst for span in mark.spans):
         if gaps := list(_gaps(burst[-1].artist, since, until, days)):
             begins_at, is_break = min(gaps)
             return clocked_s + (begins_at - since).total_seconds(), is_break
-        last_start_s = clocked_s
         clocked_s += (until - since).total_seconds()
-    return last_start_s, False
+        longest_s = max(longest_s, (until - since).total_seconds())
+    return clocked_s - longest_s, False
 
 
 def _gaps(artist: str, since: datetime, until: datetime, days: Sequence[TradingDay]) -> Iterator[tuple[datetime, bool]]:
