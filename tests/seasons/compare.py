@@ -1,12 +1,13 @@
 """The forecast beside the oracle and the plain ways, on simulated seasons.
 
-    python -m tests.seasons.compare [TRUTH …] [--seed N …] [--json] [--worst N]
+    python -m tests.seasons.compare [TRUTH …] [--seed N …] [--without IDEA …] [--json] [--worst N]
 
 One line a season: CRPS of the forecast over the oracle's, in the first two days and after; over "mean × place" and the
 best of the three plain ways (whole season); the share of unrounded quantiles and of rounded promises kept; the KS
 distance of the PIT, and in brackets the oracle's own. The oracle's rows do not depend on the forecast: they are kept in
 the temporary folder under a hash of the truth, the seed and the source of these modules. `--worst N` also lists the
 tickets that cost the forecast most beside the oracle: one that is carried over the night outweighs a day's quotes.
+`--without IDEA` does without ideas of the forecast; `ideas.py` tries them one after the other.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from portraitq.forecast.replay import QuoteRow, replay
 from portraitq.forecast.score import FIRST_DAYS, plain_ways, score_rows
 from tests.seasons.oracle import oracle_rows
 from tests.seasons.simulate import Season, simulate
+from tests.seasons.switches import IDEAS, switched_off
 from tests.seasons.truth import Truth
 from tests.seasons.truths import TRUTHS
 
@@ -65,15 +67,17 @@ class Compared:
     worst: tuple[str, ...] = ()
 
 
-def compare(truth: Truth, seed: int, worst: int = 0) -> Compared:
-    """Simulate that season and score the forecast, the oracle and the plain ways on it."""
+def compare(truth: Truth, seed: int, worst: int = 0, without: Sequence[str] = ()) -> Compared:
+    """Simulate that season and score the forecast (without some of its ideas), the oracle and the plain ways on it."""
     season = simulate(truth, seed)
-    ours, oracle = list(replay(season.events)), kept_oracle_rows(season)
-    plain = {way: _crps(rows) for way, rows in plain_ways(season.events).items()}
+    with switched_off(*without):
+        ours = list(replay(season.events))
+    oracle, plain_rows = kept_oracle_rows(season), plain_ways(season.events)
+    plain = {way: _crps(rows) for way, rows in plain_rows.items()}
     best = min(plain, key=lambda way: plain[way])
-    later_plain = min(_crps(_part(season.events, rows, False)) for rows in plain_ways(season.events).values())
-    first, after = (_part(season.events, ours, is_first) for is_first in (True, False))
-    oracle_first, oracle_after = (_part(season.events, oracle, is_first) for is_first in (True, False))
+    later_plain = min(_crps(part(season.events, rows, False)) for rows in plain_rows.values())
+    first, after = (part(season.events, ours, is_first) for is_first in (True, False))
+    oracle_first, oracle_after = (part(season.events, oracle, is_first) for is_first in (True, False))
     all_of, whole = score_rows(ours, CONFIDENCE), score_rows(oracle, CONFIDENCE)
     return Compared(
         name=truth.name,
@@ -94,7 +98,7 @@ def compare(truth: Truth, seed: int, worst: int = 0) -> Compared:
         earliness_s=all_of["earliness_s"],
         ks=all_of["ks"],
         oracle_ks=whole["ks"],
-        worst=tuple(_costliest(ours, oracle)[:worst]),
+        worst=tuple(_costliest(ours, oracle)[:worst]) if worst else (),
     )
 
 
@@ -133,7 +137,7 @@ def _crps(rows: Sequence[QuoteRow]) -> float:
     return float(score_rows(rows, CONFIDENCE)["crps_s"])
 
 
-def _part(events: Sequence[Event], rows: Sequence[QuoteRow], is_first: bool) -> list[QuoteRow]:
+def part(events: Sequence[Event], rows: Sequence[QuoteRow], is_first: bool) -> list[QuoteRow]:
     """The rows of the first two days of trading, or those after."""
     opened = [event.happened_at for event in events if isinstance(event.data, DayOpened)]
     if len(opened) <= FIRST_DAYS:
@@ -181,11 +185,14 @@ def main() -> None:
     read.add_argument("--seed", type=int, nargs="+", default=[1], help="one season a seed; default 1")
     read.add_argument("--json", action="store_true", help="print a list of objects instead of the table")
     read.add_argument("--worst", type=int, default=0, help="so many tickets of each season that cost most")
+    read.add_argument("--without", nargs="+", choices=IDEAS, default=[], metavar="IDEA", help="; ".join(IDEAS))
     asked = read.parse_args()
     unknown = [name for name in asked.names if name not in TRUTHS]
     if unknown:
         read.error(f"there is no truth called {unknown[0]}; there are {', '.join(TRUTHS)}")
-    seasons = [(TRUTHS[name], seed, asked.worst) for name in asked.names or TRUTHS for seed in asked.seed]
+    seasons = [
+        (TRUTHS[name], seed, asked.worst, asked.without) for name in asked.names or TRUTHS for seed in asked.seed
+    ]
     found = []
     with ProcessPoolExecutor(PROCESSES) as workers:
         if not asked.json:
