@@ -31,6 +31,9 @@ from portraitq.core.events import (
     print_line,
 )
 from portraitq.desk import Desk, Desks, NewCard, NoSuchBooth, NoSuchTicket, Standing
+from portraitq.forecast.learning import Learned, read_on
+from portraitq.forecast.pace import pace_of
+from portraitq.forecast.quotes import quotes_of_tickets
 from portraitq.store import journal
 from portraitq.store.store import FILE_NAME, Store, open_store
 from tests.builders import a_booth, a_set_up, instant
@@ -165,6 +168,44 @@ def test_an_order_whose_told_time_has_passed_meanwhile_is_taken_with_a_new_one(d
     assert taken.later_than_told
     assert taken.ready_by is not None
     assert taken.ready_by > NOW
+
+
+def test_an_order_is_quoted_as_a_replay_of_the_journal_will_quote_it(desk: Desk) -> None:
+    for number in range(3):
+        id = _order(desk, f"order-{number}", artist="a1")
+        _say(desk, Started(ticket=id, artist="a1"), f"start-{number}")
+        for stage in ("layout", "likeness", "finish"):
+            _say(desk, StageDone(ticket=id, stage=stage), f"{stage}-{number}")
+    id = _order(desk, "order-last")
+
+    standing = desk.standing(wait_s=5)
+
+    with desk.store.reading() as connection:
+        learned = read_on(Learned(), journal.events(connection, desk.slug))
+    assert standing.pace.calibration == learned.pace.calibration
+    assert learned.pace.calibration.settled == 3
+    as_replayed = quotes_of_tickets(learned.booth, learned.pace, standing.forecast.as_of, [id])[id]
+    assert standing.forecast.tickets[id] == as_replayed
+    assert (
+        standing.forecast.tickets[id]
+        != quotes_of_tickets(learned.booth, pace_of(learned.booth), standing.forecast.as_of, [id])[id]
+    ), "which past quotes have not corrected"
+
+
+def test_after_a_restart_the_desk_has_learned_the_same_from_its_quotes(desks: Desks, tmp_path: Path) -> None:
+    desk = desks.at("quayside")
+    id = _order(desk, artist="a1")
+    _say(desk, Started(ticket=id, artist="a1"), "start")
+    for stage in ("layout", "likeness", "finish"):
+        _say(desk, StageDone(ticket=id, stage=stage), stage)
+    _order(desk, "order-last")
+    before = desk.standing(wait_s=5).pace
+
+    again = Desks(open_store(tmp_path), Clock(start_at=NOW))
+
+    assert again.at("quayside").standing().pace.calibration == before.calibration
+    assert again.at("quayside").standing().pace.lags == before.lags
+    again.close()
 
 
 def test_a_quote_changes_nothing(desk: Desk) -> None:
