@@ -49,7 +49,7 @@ def _after(learned: Learned, events: Sequence[Event]) -> Learned:
     pace = pace_of(booth, learned.pace)
     calibration, closing = pace.calibration, pace.closing
     over = [booth.tickets[id] for id in calibration.open if _is_settled(booth.tickets[id])]
-    for ticket in sorted(over, key=lambda ticket: ticket.history[-1].seq):
+    for ticket in sorted(over, key=_settled_at_seq):
         foreseen = calibration.open[ticket.id].after_closing
         if foreseen and (begun := stays(ticket)):
             days = [day_index(booth.days, at) for at in (ticket.ordered_at, begun[0].began_at)]
@@ -60,6 +60,10 @@ def _after(learned: Learned, events: Sequence[Event]) -> Learned:
 
 def _is_settled(ticket: Ticket) -> bool:
     return ticket.finished_at is not None or ticket.place == CANCELLED
+
+
+def _settled_at_seq(ticket: Ticket) -> int:
+    return next(event.seq for event in ticket.history if event.kind in ("finished", "cancelled"))
 
 
 def _after_order(learned: Learned) -> Learned:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
@@ -69,6 +71,48 @@ def test_read_line_by_line_is_read_at_once(journal: Path):
 
     assert lines.booth == once.booth
     assert same_pace(lines.pace, once.pace)
+
+
+OFTEN = (Told.started, Told.stage_done, Told.stages_all_done, Told.finished, Told.collected, Told.touched_up)
+SELDOM = (Told.paused, Told.resumed, Told.held, Told.released, Told.cancelled, Told.put_back, Told.stage_undone)
+
+
+def a_busy_day(chance: Random, lines: int) -> Told:
+    """Whatever may happen, as it comes: orders, portraits drawn, paused, held, cancelled, collected and touched up."""
+    told = a_booth()
+    while len(told.events) < lines:
+        at = told.booth.last_at + timedelta(seconds=chance.randint(1, 300))
+        known = list(told.booth.tickets)
+        if len(told.booth.queue) < 3 and chance.random() < 0.1:
+            told = told.ordered(f"T{len(known)}", at=at)
+        elif known:
+            does = chance.choice((*OFTEN, *OFTEN, *SELDOM))
+            with suppress(Refused):
+                told = does(told, chance.choice(known), at=at)
+        if chance.random() < 0.003:
+            told = told.day_closed().day_opened(f"{told.booth.last_at + timedelta(days=1):%Y-%m-%d}")
+            told = told.artist_in("a1", "a2")
+    return told
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000))
+def test_any_day_read_line_by_line_is_read_at_once(seed: int):
+    events = list(a_busy_day(Random(seed), 90).events)
+
+    lines, once = in_pieces(events, list(range(len(events)))), read_on(Learned(), events)
+
+    assert lines.booth == once.booth
+    assert same_pace(lines.pace, once.pace)
+
+
+def test_what_settled_first_counts_first_whatever_came_of_it_later():
+    told = a_booth().ordered("T1", "T2").started("T1", "a1").started("T2", "a2").drawn("T1").drawn("T2")
+    learned = read_on(Learned(), told.ordered("T3").events[:-1])
+
+    later = read_on(Learned(), told.collected("T1").events)
+
+    assert later.pace.calibration == learned.pace.calibration
 
 
 @settings(max_examples=20, deadline=None)
