@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 from scipy.special import stdtr, stdtrit
 from scoringrules import crps_t
 
+from portraitq.forecast.calibration import Calibration
 from portraitq.forecast.lognormal import LogTime
 from portraitq.forecast.promise import LEVELS, at_level
 from portraitq.forecast.score import crps_of_sample, ks_distance, pinball
@@ -101,6 +103,20 @@ def test_old_days_fade_as_a_runner_gets_fitter_and_older():
     crps = np.mean([crps_of_sample(np.log(sample), math.log(came)) for sample, came in scored])
     assert 0.83 <= kept <= 0.87  # by half-lives of 10 to 80 runs: .835 to .860
     assert crps <= 0.028  # .02609 to .02839
+
+
+def test_what_a_runner_is_told_is_kept_as_often_as_is_said_once_past_quotes_correct_it():
+    pace_s, at = marathon_s(), datetime(2026, 6, 6, tzinfo=UTC)
+    guesses = tuple(np.quantile(pace_s[:FIRST_RUNS], (0.1, 0.5, 0.9)))
+    known, kept = Calibration(), []
+
+    for run, sample in enumerate(one_ahead([(day, "runner", each) for day, each in enumerate(pace_s)], guesses)):
+        if run >= FIRST_RUNS:
+            kept.append([pace_s[run] <= at_level(sample, known.level(level)) for level in (0.1, 0.5, 0.85, 0.9)])
+        known = known.said("run", at, sample).came("run", at + timedelta(seconds=float(pace_s[run])))
+
+    # 1106 runs: within .02 of each level, whatever the forecast alone makes of a pace that drifts
+    assert np.mean(kept, axis=0) == pytest.approx([0.1, 0.5, 0.85, 0.9], abs=0.02)
 
 
 FIRST_ROUNDS = 6
