@@ -6,7 +6,7 @@ A Markdown table, an idea a line: mean CRPS with the idea off over that with all
 in them, as the mean over the seasons with its standard error, and the season that misses the idea most; the share of
 unrounded 85 % quantiles kept after the first two days, its mean and the worst season's distance from 85 %; the KS
 distance of the PIT, its mean and the worst. Above 1 the idea helps. Journals are taken beside the simulated seasons;
-`--truth` without a name leaves those out.
+`--truth` without a name leaves those out. Everything takes eleven minutes of two cores, `--seed 1` five and a half.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import math
 import statistics
+import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -103,14 +104,18 @@ def main() -> None:
     read.add_argument("--seed", type=int, nargs="+", default=list(SEEDS), help="one season of each truth a seed")
     asked = read.parse_args()
     seasons: list[Where] = [(path, None) for path in asked.journals]
-    seasons += [(name, seed) for name in reversed(asked.truth) for seed in asked.seed]  # the longest come last there
+    seasons += [(name, seed) for name in reversed(asked.truth) for seed in asked.seed]  # the longest stand last
     ideas = [ALL_ON, *asked.idea]
     jobs = [(where, idea) for where in seasons for idea in ideas]
     with ProcessPoolExecutor(PROCESSES) as workers:
-        found = dict(zip(jobs, workers.map(figures, *zip(*jobs, strict=True)), strict=True))
+        found: dict[tuple[Where, str], Figures] = {}
+        for job, own in zip(jobs, workers.map(figures, *zip(*jobs, strict=True)), strict=True):
+            found[job] = own
+            print(f"\r{len(found)} of {len(jobs)}", end="", file=sys.stderr, flush=True)
     of_idea = {idea: {where: found[where, idea] for where in seasons} for idea in ideas}
     rows = [row(idea, of_idea[idea], of_idea[ALL_ON]) for idea in ideas]
     rows[1:] = sorted(rows[1:], key=lambda cells: cells[1], reverse=True)
+    print(file=sys.stderr)
     print("\n".join(map(_line, (HEADINGS, ["---"] * len(HEADINGS), *rows))))
 
 
