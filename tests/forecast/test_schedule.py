@@ -118,6 +118,36 @@ def test_a_held_ticket_is_quoted_as_though_released_now_and_holds_nobody_up():
     assert ready(told, "09:30:00") == {"T1": "06 09:33:20", "T2": "06 09:33:20"}
 
 
+def holds_of(seconds: float) -> Pace:
+    pace = sharp_pace()
+    return replace(pace, lags=replace(pace.lags, hold=LogTime.exactly(seconds, 1e-6)))
+
+
+def test_a_held_ticket_takes_its_place_again_once_it_is_released():
+    told = a_day().artist_in("a1").ordered("T1", "T2", "T3", style="chalk", at="09:30:00").held("T1", at="09:30:00")
+
+    soon, later = (ready(told, "09:30:00", holds_of(seconds)) for seconds in (150, 250))
+
+    assert (soon["T2"], soon["T3"]) == ("06 09:33:20", "06 09:40:00")  # released while T2 is drawn, it goes before T3
+    assert (later["T2"], later["T3"]) == ("06 09:33:20", "06 09:36:40")
+
+
+def test_one_who_asks_now_comes_after_what_is_released_by_then_and_asking_changes_nothing():
+    told = a_day().artist_in("a1").ordered("T1", "T2", style="chalk", at="09:30:00").held("T1", at="09:30:00")
+    scenarios = Scenarios(told.booth, holds_of(150), instant("09:30:00"))
+    style = told.booth.set_up.style("chalk")
+
+    asked = [float(np.median(scenarios.asked(style, 1, None, "now").ready_s)) for _ in range(2)]
+
+    assert asked == [pytest.approx(600, abs=1)] * 2
+
+
+def test_a_held_ticket_of_which_no_end_is_in_sight_keeps_nobody_waiting():
+    told = a_day().artist_in("a1").ordered("T1", "T2", "T3", style="chalk", at="09:30:00").held("T1", at="09:30:00")
+
+    assert ready(told, "09:30:00", holds_of(1e6))["T3"] == "06 09:36:40"
+
+
 def test_a_request_waits_for_its_artist_and_others_pass():
     told = a_day(artist("a1", "chalk"), artist("a2", "chalk")).artist_in("a1", "a2")
     told = told.ordered("T1", style="chalk", at="09:30:00").started("T1", "a1", at="09:30:00")
