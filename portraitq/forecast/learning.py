@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from portraitq.core.booth import Booth, fold
-from portraitq.core.events import Event, Ordered
+from portraitq.core.events import Event, Ordered, SetUp
 from portraitq.core.life import CANCELLED, Ticket
 from portraitq.core.timing import stays
 from portraitq.forecast.pace import Pace, day_index, pace_of
@@ -37,9 +37,12 @@ def read_on(learned: Learned, events: Sequence[Event], quoted_back: int | None =
     quoted_back  how many of the last orders among them are quoted again; None for all
     """
     orders = [place for place, event in enumerate(events, start=1) if isinstance(event.data, Ordered)]
+    quoted = set(orders if quoted_back is None else orders[max(len(orders) - quoted_back, 0) :])
+    before_set_ups = {place for place, event in enumerate(events) if isinstance(event.data, SetUp)}
     unread = 0
-    for place in orders if quoted_back is None else orders[max(len(orders) - quoted_back, 0) :]:
-        learned = _after_order(_after(learned, events[unread:place]))
+    for place in sorted(quoted | before_set_ups):  # what came before a new guess is learned by the old one
+        learned = _after(learned, events[unread:place])
+        learned = _after_order(learned) if place in quoted else learned
         unread = place
     return _after(learned, events[unread:])
 

@@ -15,10 +15,11 @@ from hypothesis import strategies as st
 
 from portraitq.core.booth import Booth, fold
 from portraitq.core.errors import Refused
-from portraitq.core.events import Event
+from portraitq.core.events import Event, ThreeGuesses
 from portraitq.core.timing import stays
 from portraitq.forecast.calibration import Calibration
 from portraitq.forecast.learning import QUOTED_BACK, Learned, read_on
+from portraitq.forecast.lognormal import LogTime
 from portraitq.forecast.pace import Pace, pace_of
 from portraitq.forecast.promise import LEVELS, at_levels
 from portraitq.forecast.quotes import quotes_out_of
@@ -150,6 +151,25 @@ def test_a_pause_for_a_planned_break_is_none_however_late_it_is_read():
     late, line_by_line = read_on(Learned(), told.events), in_pieces(list(told.events), list(range(len(told.events))))
 
     assert late.pace.lags.met == Pace().lags.met
+    assert same_pace(late.pace, line_by_line.pace)
+
+
+def test_a_changed_guess_of_the_turnaround_starts_it_anew_however_late_it_is_read():
+    told = (
+        a_booth(ALONE)
+        .ordered("T1", "T2")
+        .drawn("T1")
+        .drawn("T2")
+        .set_up(
+            a_set_up(artists=[artist("a1", "ink-head")]).model_copy(
+                update={"turnaround": ThreeGuesses(quick_s=20, usual_s=35, slow_s=80)}
+            )
+        )
+    )
+
+    late, line_by_line = read_on(Learned(), told.events), in_pieces(list(told.events), list(range(len(told.events))))
+
+    assert late.pace.lags.turnaround == LogTime.guessed(20, 35, 80)
     assert same_pace(late.pace, line_by_line.pace)
 
 
