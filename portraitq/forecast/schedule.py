@@ -570,10 +570,9 @@ class _HandWorld:
         lags = self.pace.lags
         if len(logs) < 2 or ran_s <= 0 or not lags.forgets:
             return None
-        log_ran = math.log(ran_s)
-        sums = np.log(np.cumsum(np.exp(logs), axis=0))
-        mus, sds = sums.mean(axis=1), sums.std(axis=1)
-        lasts = ndtr((mus - log_ran) / sds)
+        ends_s = np.cumsum(np.exp(logs), axis=0)
+        sums, log_ran = np.log(ends_s), math.log(ran_s)
+        lasts = ndtr((sums.mean(axis=1) - log_ran) / sums.std(axis=1))
         weights = np.diff(lasts, prepend=0.0).clip(0.0)
         weights[1:] *= lags.forgets * (1 - lags.catches_up) ** np.arange(len(logs) - 1)
         shares = np.cumsum(weights) / weights.sum() if weights.sum() else np.ones(len(logs))
@@ -581,8 +580,7 @@ class _HandWorld:
             return None
         chance = normals(f"{ticket.id} forgotten", 2, self.n).astype(np.float64)
         taps = np.searchsorted(shares, ndtr(chance[0])).clip(0, len(logs) - 1)
-        rest_s = rest_by_log_tail(log_ndtr(-chance[1]), ran_s, mus[taps], sds[taps])
-        return _Forgotten(taps, rest_s)
+        return _Forgotten(taps, _rests_after_forgotten(ends_s, taps, ran_s, chance[1]))
 
     def _run_on(
         self, ticket: Ticket, stage: Stage, unmoved: Seconds, ran_s: float, forgot: _Forgotten | None
@@ -620,6 +618,30 @@ class _Forgotten:
         stages_s[0] = np.where(self.taps > 0, self.rest_s, stages_s[0])
         for stage in range(1, len(stages_s)):
             stages_s[stage, self.taps >= stage] = 0.0
+
+
+FEW_PATHS = 20  # fewer scenarios that fit the story are no sample
+
+
+def _rests_after_forgotten(ends_s: Seconds, taps: NDArray[np.intp], ran_s: float, z: Seconds) -> Seconds:
+    """(n,) how long the stage takes from now on that is in hand after so many forgotten `taps`.
+
+    ends_s  (stages, n) when each stage ends, counted from the beginning of the first
+
+    Drawn from the scenarios in which the stages before it end by `ran_s` and it does not; where they are too few, as a
+    log-normal sum known only to be longer than that.
+    """
+    rest_s = np.zeros(len(taps))
+    for forgotten in np.unique(taps[taps > 0]):
+        here = taps == forgotten
+        fits = np.flatnonzero((ends_s[forgotten - 1] <= ran_s) & (ends_s[forgotten] > ran_s))
+        if len(fits) >= FEW_PATHS:
+            picked = fits[(ndtr(z[here]) * len(fits)).astype(np.intp)]
+            rest_s[here] = ends_s[forgotten][picked] - ran_s
+        else:
+            sums = np.log(ends_s[forgotten])
+            rest_s[here] = rest_by_log_tail(log_ndtr(-z[here]), ran_s, float(sums.mean()), float(sums.std()))
+    return rest_s
 
 
 def hours_ahead(booth: Booth, now: datetime) -> Hours:
