@@ -11,8 +11,8 @@ import math
 from dataclasses import dataclass
 
 GRID = tuple(step / 10 for step in range(11))  # the chance that a booth draws on
-DOUBT = 0.25  # of the rule, beforehand
-LEAST = 0.15  # a chance under it is none
+DOUBT = 0.4  # of the rule, beforehand
+LEAST = 0.23  # a chance under it is none
 DRAWS_ON_S = 5400.0  # so long after closing at most
 
 
