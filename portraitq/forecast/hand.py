@@ -29,7 +29,6 @@ from portraitq.forecast.lognormal import from_guesses, mean_of_several
 Vector = NDArray[np.float64]
 GENERAL, DAY, SKETCH, TIRING = 0, 1, 2, 3  # the first effects of every hand; styles and stages follow
 MIDDAY_H = 4.0  # after the opening, where tiring counts nothing
-FADING = 0.98  # of the weight of what is known of chance, what a day leaves
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,16 +133,7 @@ def on_day(hand: Hand, day_index: int, spreads: Spreads) -> Hand:
     if hand.day_index:
         lasting = [GENERAL, *range(TIRING + 1, len(mean))]
         cov[lasting, lasting] += gone * spreads.wander**2
-        keep = FADING**gone
-        alpha = {key: _faded(value, keep, spreads) for key, value in hand.alpha.items()}
-        beta = {key: value * (alpha[key] / hand.alpha[key] if math.isfinite(alpha[key]) else 1)
-                for key, value in hand.beta.items()}  # fmt: skip
-        return replace(hand, mean=mean, cov=cov, day_index=day_index, alpha=alpha, beta=beta)
     return replace(hand, mean=mean, cov=cov, day_index=day_index)
-
-
-def _faded(alpha: float, keep: float, spreads: Spreads) -> float:
-    return max(alpha * keep, min(alpha, 1 + spreads.guess_weight / 2))
 
 
 def at_hours(hand: Hand, since_opening_h: float) -> Hand:

@@ -114,7 +114,7 @@ IDEAS: dict[str, Off] = {
     "sketch effect": Off(_spreads(sketch=0.0)),
     "day effect": Off(_spreads(day=0.0)),
     "fatigue": Off(_spreads(tiring=0.0)),
-    "fading": Off(_spreads(wander=0.0), ((hand, "FADING", 1.0),)),
+    "fading": Off(_spreads(wander=0.0)),
     "several minds": Off(lambda first: replace(first, minds=first.minds[:1])),
     "pace shared by styles": Off(_minds(_shared_by_none)),
     "doubt of wrong guesses": Off(patches=((hand, "GUESS_OFF", math.inf),)),
