@@ -105,7 +105,9 @@ def test_every_option_is_told_of():
 
 
 def test_every_option_that_is_told_of_exists():
-    scripts = "\n".join((ROOT / path).read_text() for path in paths_told() if re.fullmatch(r"scripts/\w+\.py", path))
+    modules = [f"{name.replace('.', '/')}.py" for name in re.findall(r"python -m (tests[.\w]+)", all_text())]
+    paths = [path for path in paths_told() if re.fullmatch(r"scripts/\w+\.py", path)] + modules
+    scripts = "\n".join((ROOT / path).read_text() for path in paths)
     there = long_options(main).union(*commands().values(), FLAG.findall(scripts))
 
     assert set(FLAG.findall(all_text())) - there == set()
