@@ -214,8 +214,8 @@ def _alive(burst: list[_Mark], days: Sequence[TradingDay]) -> tuple[float, bool]
 
 def _gaps(artist: str, since: datetime, until: datetime, days: Sequence[TradingDay]) -> Iterator[tuple[datetime, bool]]:
     """Where nobody was expected to draw in a span of time: from when, and whether for a planned break."""
-    first = max(_day_index(days, since) - 1, 0)
-    for step, day in enumerate(days[first : _day_index(days, until)], start=first):
+    first = max(day_index(days, since) - 1, 0)
+    for step, day in enumerate(days[first : day_index(days, until)], start=first):
         for planned in day.breaks:
             if planned.artist == artist and since <= planned.begins_at and planned.ends_at <= until:
                 yield planned.begins_at, True
@@ -234,10 +234,11 @@ def _why_not(burst: list[_Mark], total_s: float, days: Sequence[TradingDay]) -> 
 
 
 def _ran_through_a_night(began_at: datetime, ended_at: datetime, days: Sequence[TradingDay]) -> bool:
-    return _day_index(days, began_at) != _day_index(days, ended_at)
+    return day_index(days, began_at) != day_index(days, ended_at)
 
 
-def _day_index(days: Sequence[TradingDay], at: datetime) -> int:
+def day_index(days: Sequence[TradingDay], at: datetime) -> int:
+    """Which day of trading `at` belongs to, counted from 1; 0 before the first."""
     return bisect_right(days, at, key=lambda day: day.opened_at)
 
 
@@ -335,7 +336,7 @@ def turnaround(stay: Stay, free_at: datetime | None, days: Sequence[TradingDay])
     """
     if free_at is None or stay.waiting_since == stay.began_at or stay.began_at < free_at:
         return None
-    index = _day_index(days, stay.began_at)
+    index = day_index(days, stay.began_at)
     if not index or days[index - 1].opened_at > free_at:
         return None
     for planned in days[index - 1].breaks:

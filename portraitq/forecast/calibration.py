@@ -20,7 +20,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from portraitq.forecast.promise import LEVELS, at_level
+from portraitq.forecast.promise import LEVELS, at_levels
 
 GRID = tuple(np.linspace(0.0, 1.0, 101).tolist())  # the levels at which a quote is remembered
 ENDS_AND_LEVELS = (0.0, *LEVELS, 1.0)
@@ -73,8 +73,8 @@ class Calibration:
         self, ticket: str, ordered_at: datetime, ready_s: NDArray[np.float64], after_closing: float = 0.0
     ) -> Calibration:
         """With a quote just made; ready_s (n,) sorted scenarios, as forecast."""
-        at_grid = tuple(at_level(ready_s, level) for level in GRID)
-        said = Said(ordered_at, at_grid, self.levels, after_closing)
+        (at_grid,) = at_levels(ready_s[None, :], np.array([GRID])).tolist()
+        said = Said(ordered_at, tuple(at_grid), self.levels, after_closing)
         return replace(self, open=MappingProxyType({**self.open, ticket: said}))
 
     def came(self, ticket: str, ready_at: datetime | None) -> Calibration:

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 from portraitq.core.booth import TradingDay
 from portraitq.core.events import Style
 from portraitq.core.life import Ticket
-from portraitq.core.timing import StageTime, stage_times
-from portraitq.forecast.hand import KNOWN_AFTER, Hand, Spreads, ran_on_s
-from portraitq.forecast.pace import Pace, day_index
+from portraitq.core.timing import StageTime, day_index, stage_times
+from portraitq.forecast.hand import KNOWN_AFTER, Hand, Spreads, guessed_alpha, ran_on_s
+from portraitq.forecast.pace import Pace
 
 EXACT, SUM, AT_LEAST, NOT = "exact", "sum", "at least", "not"
 IN_ONE_SUM = "tapped together with others, so that only their sum is known"
@@ -88,6 +88,6 @@ def _known_by_its_record(hand: Hand, spreads: Spreads) -> Hand:
     Learning takes such a stage for new, to believe the next time whatever it is; looking back, the spread measured
     before (its weight `alpha` grows by a half each time) still tells that those clocks ran on.
     """
-    measured_enough = 1 + (spreads.guess_weight + KNOWN_AFTER) / 2
+    measured_enough = guessed_alpha(spreads) + KNOWN_AFTER / 2
     known = {key: KNOWN_AFTER for key, alpha in hand.alpha.items() if measured_enough <= alpha < math.inf}
     return replace(hand, goes={**hand.goes, **known})

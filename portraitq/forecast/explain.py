@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import islice
-from typing import cast
 
 import numpy as np
 
@@ -38,7 +37,7 @@ from portraitq.forecast.explanation import (
 from portraitq.forecast.hand import DAY, SKETCH
 from portraitq.forecast.learning import Learned, read_on
 from portraitq.forecast.lognormal import Z90
-from portraitq.forecast.pace import READ_BACK, Pace, day_index
+from portraitq.forecast.pace import READ_BACK, Pace
 from portraitq.forecast.promise import at_level
 from portraitq.forecast.quotes import ASKED, LEVELS, Quote, quote_order, quotes_of_tickets
 from portraitq.forecast.replay import ready_times
@@ -122,8 +121,7 @@ def _came_due(booth: Booth, now: datetime) -> Iterator[tuple[datetime, datetime 
 
 
 def _youngest_first(booth: Booth) -> Iterator[Ticket]:
-    newest_first = reversed(cast("dict[str, Ticket]", booth.tickets))  # a fold keeps them in the order of their orders
-    return (booth.tickets[id] for id in newest_first)
+    return (booth.tickets[id] for id in reversed(booth.tickets))
 
 
 class _Reading:
@@ -185,7 +183,7 @@ class _Reading:
         booth, ticket = self.booth, self.ticket
         if ticket.place in ON_EASEL:
             return (), ()
-        queue = booth.queue[: booth.queue.index(ticket.id)] if ticket.id in booth.queue else booth.queue
+        queue = self._queue_before_it()
         before = [booth.tickets[id] for id in (*booth.easels.values(), *queue)]
         same, others = [], []
         for each in before:
@@ -198,6 +196,10 @@ class _Reading:
             elif booth.may_draw(quote.artist, ticket) or (each.id in queue and booth.may_draw(self.artist, each)):
                 others.append(sketch)
         return tuple(same), tuple(others)
+
+    def _queue_before_it(self) -> tuple[str, ...]:
+        queue, id = self.booth.queue, self.ticket.id
+        return queue[: queue.index(id)] if id in queue else queue
 
     def _sketch(self, ticket: Ticket, outlook: Outlook, plain: Outlook, quote: Quote) -> Sketch:
         assert quote.artist is not None
@@ -243,7 +245,6 @@ class _Reading:
 
     def _stages(self) -> tuple[StageTold, ...]:
         ticket, booth = self.ticket, self.booth
-        today = day_index(booth.days, self.now) + (0 if booth.day else 1)
         alone = {time.stages[0]: time for time in stage_times(ticket, booth.days) if len(time.stages) == 1}
         found = []
         for place, stage in enumerate(ticket.style.stages):
@@ -252,7 +253,7 @@ class _Reading:
                 StageTold(
                     name=stage.name,
                     guessed_s=stage.usual_s * (ticket.sitters if stage.per_sitter else 1),
-                    usual_s=usual_stage_s(self.pace, self.artist, ticket, stage, today),
+                    usual_s=usual_stage_s(self.pace, self.artist, ticket, stage, self.scenarios.day_index),
                     is_done=place < ticket.stages_done,
                     took_s=time.total_s if time is not None and time.trusted else None,
                 )
@@ -306,8 +307,7 @@ class _Reading:
         booth, ticket = self.booth, self.ticket
         if ticket.place in ON_EASEL:
             return ()
-        queue = booth.queue[: booth.queue.index(ticket.id)] if ticket.id in booth.queue else booth.queue
-        held = [booth.tickets[id] for id in queue if booth.tickets[id].place == HELD]
+        held = [booth.tickets[id] for id in self._queue_before_it() if booth.tickets[id].place == HELD]
         found = []
         for one in held:
             if booth.may_draw(self.artist, one):

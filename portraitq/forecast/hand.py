@@ -116,11 +116,16 @@ def knowing(hand: Hand, style: Style, spreads: Spreads) -> Hand:
 
 def _guessed_spread(sigma: float, spreads: Spreads) -> tuple[float, float]:
     """Inverse-gamma of the variance of chance: what the guess leaves once the day's and the sketch's share is out."""
-    if math.isinf(spreads.guess_weight):
+    alpha = guessed_alpha(spreads)
+    if math.isinf(alpha):
         return math.inf, sigma
     shared = spreads.day**2 + spreads.sketch**2
-    alpha = 1 + spreads.guess_weight / 2
     return alpha, alpha * max(sigma * sigma - shared, 0.25 * sigma * sigma)
+
+
+def guessed_alpha(spreads: Spreads) -> float:
+    """The weight `alpha` of a guessed spread; each go adds a half to it."""
+    return 1 + spreads.guess_weight / 2
 
 
 def on_day(hand: Hand, day_index: int, spreads: Spreads) -> Hand:

@@ -14,9 +14,8 @@ import numpy as np
 
 from portraitq.core.booth import Booth, fold
 from portraitq.core.events import Event, Ordered, SetUp
-from portraitq.core.life import CANCELLED, Ticket
-from portraitq.core.timing import stays
-from portraitq.forecast.pace import Pace, day_index, pace_of
+from portraitq.core.timing import day_index, stays
+from portraitq.forecast.pace import Pace, has_left, left_at_seq, pace_of
 from portraitq.forecast.schedule import NEVER_S, Scenarios
 
 QUOTED_BACK = 200  # orders; what came of older quotes has been made up for since
@@ -51,22 +50,14 @@ def _after(learned: Learned, events: Sequence[Event]) -> Learned:
     booth = fold(learned.booth, events)
     pace = pace_of(booth, learned.pace)
     calibration, closing = pace.calibration, pace.closing
-    over = [booth.tickets[id] for id in calibration.open if _is_settled(booth.tickets[id])]
-    for ticket in sorted(over, key=_settled_at_seq):
+    over = [booth.tickets[id] for id in calibration.open if has_left(booth.tickets[id])]
+    for ticket in sorted(over, key=left_at_seq):
         foreseen = calibration.open[ticket.id].after_closing
         if foreseen and (begun := stays(ticket)):
             days = [day_index(booth.days, at) for at in (ticket.ordered_at, begun[0].began_at)]
             closing = closing.learned(foreseen, days[0] < days[1])
         calibration = calibration.came(ticket.id, ticket.finished_at)
     return replace(learned, booth=booth, pace=replace(pace, calibration=calibration, closing=closing))
-
-
-def _is_settled(ticket: Ticket) -> bool:
-    return ticket.finished_at is not None or ticket.place == CANCELLED
-
-
-def _settled_at_seq(ticket: Ticket) -> int:
-    return next(event.seq for event in ticket.history if event.kind in ("finished", "cancelled"))
 
 
 def _after_order(learned: Learned) -> Learned:

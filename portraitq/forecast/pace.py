@@ -8,8 +8,7 @@ interruptions are `interruptions.py`'s.
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice, takewhile
@@ -17,7 +16,7 @@ from itertools import islice, takewhile
 from portraitq.core.booth import Booth, TradingDay
 from portraitq.core.events import Style
 from portraitq.core.life import CANCELLED, COLLECTED, READY, Ticket
-from portraitq.core.timing import StageTime, stage_times, stays
+from portraitq.core.timing import StageTime, day_index, stage_times, stays
 from portraitq.forecast.calibration import Calibration
 from portraitq.forecast.closing import Closing
 from portraitq.forecast.hand import (
@@ -128,11 +127,11 @@ def pace_of(booth: Booth, previous: Pace | None = None) -> Pace:
     if pace.seq == booth.seq and previous is not None:
         return pace
     unread = [*pace.unread, *_newer(booth, pace.last_ticket)]
-    teaching = [booth.tickets[id] for id in unread if _has_left(booth.tickets[id])]
-    still = tuple(id for id in unread if not _has_left(booth.tickets[id]))
-    for ticket in sorted(teaching, key=_left_at_seq):
+    teaching = [booth.tickets[id] for id in unread if has_left(booth.tickets[id])]
+    still = tuple(id for id in unread if not has_left(booth.tickets[id]))
+    for ticket in sorted(teaching, key=left_at_seq):
         pace = learn(pace, booth, ticket)
-    last = next(_youngest_first(booth), None)
+    last = next(reversed(booth.tickets), None)
     return replace(pace, seq=booth.seq, last_ticket=last, unread=still, lags=pace.lags.guessed_by(booth.set_up))
 
 
@@ -140,19 +139,17 @@ READ_BACK = 2000  # tickets; what an older one taught has faded away
 
 
 def _newer(booth: Booth, last: str | None) -> list[str]:
-    newer = takewhile(lambda id: id != last, _youngest_first(booth))
+    newer = takewhile(lambda id: id != last, reversed(booth.tickets))
     return list(islice(newer, READ_BACK))[::-1]
 
 
-def _youngest_first(booth: Booth) -> Iterator[str]:
-    return reversed(booth.tickets)  # a fold keeps its tickets in the order of their orders
-
-
-def _has_left(ticket: Ticket) -> bool:
+def has_left(ticket: Ticket) -> bool:
+    """Whether it was finished once, or cancelled: only then there is something to learn from it."""
     return ticket.finished_at is not None or ticket.place in (READY, COLLECTED, CANCELLED)
 
 
-def _left_at_seq(ticket: Ticket) -> int:
+def left_at_seq(ticket: Ticket) -> int:
+    """The line of the journal with which it did."""
     return next(event.seq for event in ticket.history if event.kind in ("finished", "cancelled"))
 
 
@@ -180,8 +177,3 @@ def hours_open(days: Sequence[TradingDay], at: datetime) -> float:
     """Hours from the opening of the day of trading that `at` belongs to; midday's before the first."""
     index = day_index(days, at)
     return (at - days[index - 1].opened_at).total_seconds() / 3600 if index else MIDDAY_H
-
-
-def day_index(days: Sequence[TradingDay], at: datetime) -> int:
-    """Which day of trading `at` belongs to, counted from 1; 0 before the first."""
-    return bisect_right(days, at, key=lambda day: day.opened_at)

@@ -26,13 +26,13 @@ from scipy.special import log_ndtr, ndtr, ndtri_exp
 from portraitq.core.booth import Booth, TradingDay
 from portraitq.core.events import Artist, Stage, Style
 from portraitq.core.life import HELD, TOUCH_UP, TOUCH_UP_REST, Ticket
-from portraitq.core.timing import drawing_s, pause_in_hand, stage_times
+from portraitq.core.timing import day_index, drawing_s, pause_in_hand, stage_times
 from portraitq.forecast.closing import DRAWS_ON_S
 from portraitq.forecast.draws import SCENARIOS, Draws, exponential_rows, normal_rows, normals
 from portraitq.forecast.easels import Easels, Hours, Seconds, Work
 from portraitq.forecast.hand import DAY, GENERAL, MIDDAY_H, SKETCH, TIRING, Hand, at_hours, knowing, measured
 from portraitq.forecast.lognormal import LEAST_REST_S, LogTime, mean_of_several, rest_by_log_tail, spread
-from portraitq.forecast.pace import Pace, day_index, hours_open
+from portraitq.forecast.pace import Pace, hours_open
 
 COMES_IN_S = 300.0
 BACK_LATE = timedelta(minutes=20)  # after the end of a planned break, while which the artist is still expected
@@ -236,19 +236,14 @@ class Scenarios:
 
     def _let_in_before(self, ticket: Ticket) -> None:
         """Where `ticket` would begin, those before it that were held and are released by then are drawn first."""
-        for held in self.held:
-            if not (may := self._who_may_draw(ticket)):
-                return
+        may = self._who_may_draw(ticket)
+        for held in self.held if may else ():
             begins_s = self.easels.first(may)[1]
             goes = held.waits & (held.release_s <= begins_s)
             if not goes.any():
                 continue
             as_it_was_s = self.easels.free_s.copy()
-            who, begins_s = self.easels.first(held.may, held.release_s)
-            chance = normals(held.ticket.id, 2 + len(held.ticket.style.stages), self.n)
-            work = self._work(held.ticket, chance, held.may, who, begins_s)
-            ready_s = self.easels.end(who, begins_s, work)
-            self.easels.free_again(who, ready_s + self._length("turnaround", chance[1]))
+            self._drawn(held.ticket, held.may, held.release_s, commit=True)
             self.easels.free_s[:] = np.where(goes, self.easels.free_s, as_it_was_s)
             held.waits = held.waits & ~goes
 
@@ -260,15 +255,22 @@ class Scenarios:
         as_it_was_s = self.easels.free_s
         if not any(self.is_here[row] for row in may):
             self._call_in(may, commit)
-        who, begins_s = self.easels.first(may)
+        who, begins_s, ready_s = self._drawn(ticket, may, None, commit)
+        if not commit:
+            self.easels.free_s = as_it_was_s
+        likeliest = max(may, key=lambda row: np.count_nonzero(who == row)) if len(may) > 1 else may[0]
+        return Outlook(ready_s, begins_s, self.artists[likeliest].id, ahead)
+
+    def _drawn(
+        self, ticket: Ticket, may: tuple[int, ...], from_s: Seconds | None, commit: bool
+    ) -> tuple[NDArray[np.intp], Seconds, Seconds]:
+        """Who of `may` draws it, when it is begun, from `from_s` on, and ready; `commit` keeps their easels busy."""
+        who, begins_s = self.easels.first(may, from_s)
         chance = normals(ticket.id, 2 + len(ticket.style.stages), self.n)
         ready_s = self.easels.end(who, begins_s, self._work(ticket, chance, may, who, begins_s))
         if commit:
             self.easels.free_again(who, ready_s + self._length("turnaround", chance[1]))
-        else:
-            self.easels.free_s = as_it_was_s
-        likeliest = max(may, key=lambda row: np.count_nonzero(who == row)) if len(may) > 1 else may[0]
-        return Outlook(ready_s, begins_s, self.artists[likeliest].id, ahead)
+        return who, begins_s, ready_s
 
     def _who_may_draw(self, ticket: Ticket) -> tuple[int, ...]:
         asked = (ticket.style.id, ticket.wants_artist)

@@ -20,7 +20,6 @@ from portraitq.core.booth import Booth
 from portraitq.core.events import Artist, SetUp, Stage, easel
 from portraitq.core.life import DRAWING, ON_EASEL, PAUSED, READY, TOUCH_UP, TOUCH_UP_REST, WAITING, Ticket
 from portraitq.core.rack import free_places
-from portraitq.forecast.pace import day_index
 from portraitq.forecast.usual import usual_stage_s
 from portraitq.web import said, views
 from portraitq.web.here import desk_at
@@ -239,7 +238,7 @@ def _sketch(
     asked = set_up.artist(ticket.wants_artist) if ticket.wants_artist else None
     promise = _promise(standing, ticket)
     is_touch_up = ticket.place in (TOUCH_UP, TOUCH_UP_REST)
-    today = day_index(booth.days, standing.as_of)
+    today = timing.day_index(booth.days, standing.as_of)
     usual_s = [usual_stage_s(standing.pace, artist.id, ticket, stage, today) for stage in ticket.style.stages]
     return Sketch(
         ticket=id,
