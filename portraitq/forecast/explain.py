@@ -41,7 +41,7 @@ from portraitq.forecast.pace import READ_BACK, Pace
 from portraitq.forecast.promise import at_level
 from portraitq.forecast.quotes import ASKED, LEVELS, Quote, quote_order, quotes_of_tickets
 from portraitq.forecast.replay import ready_times
-from portraitq.forecast.schedule import Outlook, Scenarios, hours_ahead
+from portraitq.forecast.schedule import Outlook, Scenarios
 from portraitq.forecast.usual import usual_stage_s
 
 LAST_PROMISES = 50  # what an artist remembers, and few enough to show a change
@@ -228,7 +228,7 @@ class _Reading:
 
     def _opens_in_s(self) -> float:
         """How long the booth is still closed: 0 while it is open."""
-        hours = hours_ahead(self.booth, self.now).open_s
+        hours = self.scenarios.easels.hours.open_s
         return max(hours[0][0], 0.0) if hours and self.booth.day is None else 0.0
 
     def _in_hand(self, ticket: Ticket) -> InHand:
@@ -285,12 +285,12 @@ class _Reading:
 
     def _closing(self) -> Closing | None:
         """How the end of the day comes into it; None where the portrait is begun on this day in every case."""
-        day, hours = self.booth.day, hours_ahead(self.booth, self.now).open_s
+        day, hours = self.booth.day, self.scenarios.easels.hours.open_s
         if day is None:
             return Closing(None, self._in(hours[0][0]), 1.0) if hours else None
         if self.ticket.place in ON_EASEL or len(hours) < 2:
             return None
-        share = float(np.mean(self.outlook.begins_s > hours[0][1]))
+        share = float(np.mean(self.outlook.begins_s >= np.float32(hours[1][0])))  # it may draw on after closing
         return Closing(day.closes_at, self._in(hours[1][0]), share) if share else None
 
     def _absent(self, it: Sketch, ahead: Sequence[Sketch]) -> Absent | None:

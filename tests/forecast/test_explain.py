@@ -15,6 +15,7 @@ from portraitq.core.booth import Booth, fold
 from portraitq.core.errors import Refused
 from portraitq.daybook.promises import JUDGED, KEPT, promises_of
 from portraitq.forecast import explain as explaining
+from portraitq.forecast.closing import Closing
 from portraitq.forecast.explain import explain, explain_order, explain_past, past_promises
 from portraitq.forecast.explanation import Explanation, Sketch
 from portraitq.forecast.interruptions import Lags
@@ -284,6 +285,19 @@ def test_what_may_not_be_begun_before_closing_says_how_likely_and_when_then():
     assert last.closing is not None
     assert last.closing.share == 1
     assert (last.closing.closes_at, last.closing.opens_at) == (told.at("12:10"), told.at("09:00") + timedelta(days=1))
+
+
+def test_where_the_booth_draws_on_after_closing_nothing_is_said_to_be_begun_tomorrow():
+    told = a_booth(ALONE, closes="12:10").ordered("T1", "T2", at="12:00")
+    draws_on = Closing()
+    for _ in range(40):
+        draws_on = draws_on.learned(0.99, carried_over=False)
+
+    rule, habit = (replace(pace_of(told.booth), closing=known) for known in (Closing(), draws_on))
+
+    by_rule, by_habit = (explain(told.booth, pace, told.booth.last_at, "T2").closing for pace in (rule, habit))
+    assert by_rule is not None
+    assert by_habit is None or by_habit.share < by_rule.share / 4
 
 
 def test_while_it_is_closed_the_next_opening_is_told_and_the_night_is_no_drawing_time():
