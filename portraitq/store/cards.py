@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, delete, insert, or_, select, update
 
 from portraitq.store import schema
+from portraitq.store.photos import LOOSE
 
 PERSONAL: dict[str, Any] = {"name": "", "contact": "", "note": "", "consent_by": "", "is_child": False}
 
@@ -74,7 +75,7 @@ def personal(connection: Connection, booth: str) -> set[str]:
     said = or_(table.c.is_child, *(table.c[name] != "" for name in PERSONAL if name != "is_child"))
     written = connection.execute(select(table.c.ticket).where(table.c.booth == booth, said)).scalars()
     pictured = connection.execute(select(schema.photos.c.ticket).where(schema.photos.c.booth == booth)).scalars()
-    return {*written, *pictured}
+    return {*written, *pictured} - {LOOSE}
 
 
 def erase(connection: Connection, booth: str, ticket: str) -> None:

@@ -1,18 +1,23 @@
-"""Reference photos: whole and small, several a ticket, in the database so that one file holds the booth."""
+"""Reference photos: whole and small, several a ticket, in the database so that one file holds the booth.
+
+A photo comes in while its order is still being taken; until the order claims it, it is loose and belongs to no ticket.
+What was made of a photo to draw from is kept beside it and goes with it.
+"""
 
 from __future__ import annotations
 
 import secrets
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from sqlalchemy import Connection, delete, func, insert, select
+from sqlalchemy import Connection, delete, func, insert, select, update
 
 from portraitq.store import schema
 
 ID_BYTES = 16  # 128 bits: an address nobody guesses
+LOOSE = ""  # the ticket of a photo that no order has claimed yet
 
 
 class Picture(Protocol):
@@ -30,11 +35,12 @@ class Picture(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class PhotoRef:
-    """Which photo, and how large; the picture itself stays in the database."""
+    """Which photo, how large, and where its faces are; the picture itself stays in the database."""
 
     id: str
     width_px: int
     height_px: int
+    faces: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,27 +54,71 @@ class StoredPhoto:
     small_jpeg: bytes
     width_px: int
     height_px: int
+    faces: str
 
 
-def add(connection: Connection, booth: str, ticket: str, picture: Picture) -> str:
-    """Keep one more photo of a ticket, after those it has; its id."""
+def add(
+    connection: Connection, booth: str, ticket: str, picture: Picture, *, faces: str = "", came_at: str = ""
+) -> str:
+    """Keep one more photo of a ticket, after those it has; its id. With the ticket `LOOSE` it waits to be claimed."""
     table, id = schema.photos, secrets.token_urlsafe(ID_BYTES)
-    last = connection.execute(
-        select(func.max(table.c.place)).where(table.c.booth == booth, table.c.ticket == ticket)
-    ).scalar()
     connection.execute(
         insert(table).values(
             id=id,
             booth=booth,
             ticket=ticket,
-            place=(last or 0) + 1,
+            place=_last_place(connection, booth, ticket) + 1,
             width_px=picture.width_px,
             height_px=picture.height_px,
             jpeg=picture.jpeg,
             small_jpeg=picture.small_jpeg,
+            faces=faces,
+            came_at=came_at,
         )
     )
     return id
+
+
+def claim(connection: Connection, booth: str, ticket: str, ids: Sequence[str]) -> list[str]:
+    """Give loose photos to a ticket, in this order and after those it has; the ids of those that are not loose."""
+    table, place, missing = schema.photos, _last_place(connection, booth, ticket), []
+    for id in ids:
+        place += 1
+        loose = (table.c.id == id, table.c.booth == booth, table.c.ticket == LOOSE)
+        if not connection.execute(update(table).where(*loose).values(ticket=ticket, place=place)).rowcount:
+            missing.append(id)
+    return missing
+
+
+def remove_loose(connection: Connection, booth: str, came_before: str) -> int:
+    """Delete the loose photos that came before that instant, as printed; how many there were."""
+    table = schema.photos
+    old = (table.c.booth == booth, table.c.ticket == LOOSE, table.c.came_at < came_before)
+    return connection.execute(delete(table).where(*old)).rowcount
+
+
+def mark_faces(connection: Connection, booth: str, id: str, faces: str) -> bool:
+    """Say anew where the faces are on a photo, and forget what was made of it by the old marks; whether it is there."""
+    table, views = schema.photos, schema.photo_views
+    found = connection.execute(update(table).where(table.c.id == id, table.c.booth == booth).values(faces=faces))
+    if found.rowcount:
+        connection.execute(delete(views).where(views.c.photo == id))
+    return bool(found.rowcount)
+
+
+def view(connection: Connection, id: str, name: str) -> bytes | None:
+    """What was made of a photo under that name, or None."""
+    table = schema.photo_views
+    return connection.execute(select(table.c.content).where(table.c.photo == id, table.c.name == name)).scalar()
+
+
+def keep_view(connection: Connection, id: str, name: str, content: bytes) -> None:
+    """Keep what was made of a photo, in the place of what stood there; nothing where the photo is gone meanwhile."""
+    table = schema.photo_views
+    if connection.execute(select(schema.photos.c.id).where(schema.photos.c.id == id)).scalar() is None:
+        return
+    connection.execute(delete(table).where(table.c.photo == id, table.c.name == name))
+    connection.execute(insert(table).values(photo=id, name=name, content=content))
 
 
 def photo(connection: Connection, id: str) -> StoredPhoto | None:
@@ -81,11 +131,11 @@ def photo(connection: Connection, id: str) -> StoredPhoto | None:
 def of_tickets(connection: Connection, booth: str, tickets: Collection[str]) -> dict[str, list[PhotoRef]]:
     """The photos of those tickets in their order, by ticket."""
     table, found = schema.photos, defaultdict[str, list[PhotoRef]](list)
-    asked = select(table.c.ticket, table.c.id, table.c.width_px, table.c.height_px).where(
+    asked = select(table.c.ticket, table.c.id, table.c.width_px, table.c.height_px, table.c.faces).where(
         table.c.booth == booth, table.c.ticket.in_(list(tickets))
     )
     for row in connection.execute(asked.order_by(table.c.ticket, table.c.place)):
-        found[row.ticket].append(PhotoRef(row.id, row.width_px, row.height_px))
+        found[row.ticket].append(PhotoRef(row.id, row.width_px, row.height_px, row.faces))
     return dict(found)
 
 
@@ -97,3 +147,9 @@ def remove(connection: Connection, booth: str, ticket: str, id: str) -> bool:
             delete(table).where(table.c.id == id, table.c.booth == booth, table.c.ticket == ticket)
         ).rowcount
     )
+
+
+def _last_place(connection: Connection, booth: str, ticket: str) -> int:
+    table = schema.photos
+    last = select(func.max(table.c.place)).where(table.c.booth == booth, table.c.ticket == ticket)
+    return connection.execute(last).scalar() or 0

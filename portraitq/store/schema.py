@@ -12,6 +12,7 @@ from sqlalchemy import (
     Boolean,
     Column,
     Connection,
+    ForeignKey,
     Index,
     Integer,
     LargeBinary,
@@ -25,7 +26,7 @@ from sqlalchemy import (
     update,
 )
 
-VERSION = 1
+VERSION = 2
 
 metadata = MetaData()
 
@@ -67,13 +68,24 @@ photos = Table(
     metadata,
     Column("id", String(32), primary_key=True),
     Column("booth", String(64), nullable=False),
-    Column("ticket", String(32), nullable=False),
+    Column("ticket", String(32), nullable=False),  # empty while the order that it belongs to is still being taken
     Column("place", Integer, nullable=False),
     Column("width_px", Integer, nullable=False),
     Column("height_px", Integer, nullable=False),
     Column("jpeg", LargeBinary, nullable=False),
     Column("small_jpeg", LargeBinary, nullable=False),
+    Column("faces", Text, nullable=False, server_default=""),  # as `photo/face.py` prints them
+    Column("came_at", String(32), nullable=False, server_default=""),
     Index("photos_of_ticket", "booth", "ticket", "place"),
+)
+
+# What was made of a photo to draw from, kept so that it is made once. It goes when its photo goes.
+photo_views = Table(
+    "photo_views",
+    metadata,
+    Column("photo", String(32), ForeignKey("photos.id", ondelete="CASCADE"), primary_key=True),
+    Column("name", String(32), primary_key=True),
+    Column("content", LargeBinary, nullable=False),
 )
 
 devices = Table(
@@ -94,8 +106,16 @@ settings = Table(
     Column("value", Text, nullable=False),
 )
 
+
+def _views_and_faces(connection: Connection) -> None:
+    """Version 2: where the faces are on a photo, when it came, and what was made of it to draw from."""
+    for column in ("faces TEXT", "came_at VARCHAR(32)"):
+        connection.exec_driver_sql(f"ALTER TABLE photos ADD COLUMN {column} DEFAULT '' NOT NULL")
+    photo_views.create(connection)
+
+
 # STEPS[n] turns version n into n + 1 inside the transaction it is given.
-STEPS: dict[int, Callable[[Connection], None]] = {}
+STEPS: dict[int, Callable[[Connection], None]] = {1: _views_and_faces}
 
 
 class TooNew(ValueError):

@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from sqlalchemy.exc import IntegrityError
 
+from portraitq.core.events import print_instant
 from portraitq.store import cards, devices, photos
 from portraitq.store.cards import Card
 from portraitq.store.store import Store, open_store
 from tests.builders import instant
-
-
-@dataclass(frozen=True)
-class Picture:
-    jpeg: bytes = b"\xff\xd8 whole"
-    small_jpeg: bytes = b"\xff\xd8 small"
-    width_px: int = 1200
-    height_px: int = 1600
+from tests.store.picture import Picture
 
 
 @pytest.fixture
@@ -99,6 +92,45 @@ def test_a_photo_is_removed_only_with_the_ticket_that_it_belongs_to(store: Store
         assert not photos.remove(connection, "quayside", "T2", id)
         assert photos.remove(connection, "quayside", "T1", id)
         assert photos.photo(connection, id) is None
+
+
+def test_a_loose_photo_belongs_to_the_order_that_claims_it_and_to_no_second_one(store: Store) -> None:
+    with store.writing() as connection:
+        taken, loose = (photos.add(connection, "quayside", ticket, Picture()) for ticket in ("T1", photos.LOOSE))
+
+        assert photos.claim(connection, "quayside", "T1", [loose]) == []
+        assert photos.claim(connection, "quayside", "T2", [loose, taken, "nobody's"]) == [loose, taken, "nobody's"]
+        assert [photo.id for photo in photos.of_tickets(connection, "quayside", ["T1"])["T1"]] == [taken, loose]
+
+
+def test_loose_photos_that_nobody_claims_are_deleted_and_no_others(store: Store) -> None:
+    at = [print_instant(instant(clock)) for clock in ("09:00", "09:30", "10:00")]
+    with store.writing() as connection:
+        photos.add(connection, "quayside", "T1", Picture(), came_at=at[0])
+        old, new = (photos.add(connection, "quayside", photos.LOOSE, Picture(), came_at=one) for one in (at[0], at[2]))
+        photos.add(connection, "arcade", photos.LOOSE, Picture(), came_at=at[0])
+
+        assert photos.remove_loose(connection, "quayside", at[1]) == 1
+        assert photos.photo(connection, old) is None
+        assert photos.photo(connection, new) is not None
+        assert cards.personal(connection, "quayside") == {"T1", "T2"}
+
+
+def test_what_was_made_of_a_photo_goes_with_it_and_with_its_marks(store: Store) -> None:
+    with store.writing() as connection:
+        first, second = (photos.add(connection, "quayside", "T1", Picture()) for _ in range(2))
+        for id in (first, second):
+            photos.keep_view(connection, id, "grey", b"first try")
+            photos.keep_view(connection, id, "grey", b"grey")
+
+        assert photos.view(connection, first, "grey") == b"grey"
+        assert photos.mark_faces(connection, "quayside", first, "[[0,0,1,1]]")
+        assert photos.view(connection, first, "grey") is None
+        cards.erase(connection, "quayside", "T1")
+        assert photos.view(connection, second, "grey") is None
+        photos.keep_view(connection, second, "grey", b"too late")
+        assert photos.view(connection, second, "grey") is None
+        assert not photos.mark_faces(connection, "quayside", first, "")
 
 
 def test_a_devices_key_opens_until_it_is_withdrawn_and_is_kept_nowhere(store: Store, tmp_path: Path) -> None:

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy import insert, select, text, update
 
-from portraitq.store import schema, settings
+from portraitq.store import photos, schema, settings
 from portraitq.store.store import FILE_NAME, StoreError, open_store
+from tests.store.picture import Picture
 
 
 def test_a_folder_that_is_not_there_is_made_and_holds_one_database(tmp_path: Path) -> None:
@@ -79,7 +80,7 @@ def test_a_database_of_a_newer_version_is_refused_in_one_sentence_and_left_as_it
     store.close()
     before = _dump(tmp_path)
 
-    with pytest.raises(StoreError, match=r"version 3 .*knows versions up to 1.*Nothing was changed\.$"):
+    with pytest.raises(StoreError, match=r"version 4 .*knows versions up to 2.*Nothing was changed\.$"):
         open_store(tmp_path)
 
     assert _dump(tmp_path) == before
@@ -98,6 +99,26 @@ def test_an_older_database_is_taken_forward_step_by_step(tmp_path: Path) -> None
 
         assert walked == [-2, -1]
         assert connection.execute(select(schema.schema.c.version)).scalar() == schema.VERSION
+    store.close()
+
+
+def test_a_store_of_the_first_version_keeps_its_photos_and_can_say_where_their_faces_are(tmp_path: Path) -> None:
+    store = open_store(tmp_path)
+    with store.writing() as connection:
+        id = photos.add(connection, "quayside", "T1", Picture())
+        for was_not_there in ("DROP TABLE photo_views", "ALTER TABLE photos DROP COLUMN faces"):
+            connection.exec_driver_sql(was_not_there)
+        connection.exec_driver_sql("ALTER TABLE photos DROP COLUMN came_at")
+        connection.execute(update(schema.schema).values(version=1))
+    store.close()
+
+    store = open_store(tmp_path)
+
+    with store.writing() as connection:
+        assert photos.mark_faces(connection, "quayside", id, "[[0,0,1,1]]")
+        photos.keep_view(connection, id, "grey", b"made")
+        assert photos.of_tickets(connection, "quayside", ["T1"])["T1"][0].faces == "[[0,0,1,1]]"
+        assert photos.view(connection, id, "grey") == b"made"
     store.close()
 
 
