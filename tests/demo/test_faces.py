@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from portraitq.demo.faces import as_phone_jpeg, face
+from portraitq.demo.faces import as_phone_jpeg, face, scene
 from portraitq.demo.faces.brush import curve, ellipse, mix, ribbon
 from portraitq.demo.faces.looks import invent
 from portraitq.photo.intake import take_in
@@ -41,6 +41,19 @@ def test_a_child_is_drawn_where_one_is_asked_for_and_nowhere_else():
     ages = {child: {invent(np.random.default_rng(seed), child).age for seed in range(30)} for child in (True, False)}
 
     assert ages == {True: {"child"}, False: {"grown", "old"}}
+
+
+@pytest.mark.parametrize("sitters", [1, 3, 12])
+def test_each_head_is_told_where_it_was_drawn(sitters):
+    drawn = scene(3, sitters, SMALL, child=False)
+
+    assert len(drawn.heads) == sitters
+    for head in drawn.heads:
+        left, top, right, bottom = head.in_px(*SMALL)
+        there = np.asarray(drawn.image, float)[top:bottom, left:right].std()
+        assert 0 <= left < right <= SMALL[0]
+        assert 0 <= top < bottom <= SMALL[1]
+        assert there > 10  # features and hair, where the backdrop is soft
 
 
 @pytest.mark.parametrize("sitters", [0, 13, -1])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from PIL import Image
 
@@ -9,9 +11,19 @@ from portraitq.demo.faces.backdrop import backdrop
 from portraitq.demo.faces.brush import Canvas, Place
 from portraitq.demo.faces.person import draw_person
 from portraitq.demo.faces.pet import draw_pet
+from portraitq.photo.face import Face
 
 SITTERS = range(1, 13)
 GRAIN = 4.0  # levels of 255, one standard deviation
+CROWN, CHIN, TEMPLE = -1.15, 1.02, 0.78  # of a head in its own measures, 0, 0 between the eyes; a pet's is much alike
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A drawn photo, and where its heads are: crown to chin, temple to temple, as the counter would mark them."""
+
+    image: Image.Image
+    heads: tuple[Face, ...]
 
 
 def face(
@@ -21,7 +33,18 @@ def face(
     pet: bool = False,
     child: bool | None = None,
 ) -> Image.Image:
-    """A reference photo of `sitters` invented people, or of pets, RGB; the same arguments give the same pixels.
+    """A reference photo of `sitters` invented people, or of pets, RGB; otherwise as `scene`."""
+    return scene(seed, sitters, size_px, pet, child).image
+
+
+def scene(
+    seed: int,
+    sitters: int = 1,
+    size_px: tuple[int, int] = (1200, 1600),
+    pet: bool = False,
+    child: bool | None = None,
+) -> Scene:
+    """A photo of `sitters` invented people, or of pets, with their heads; the same arguments give the same pixels.
 
     `child` says whether the sitters are children; None leaves each one's age to chance.
     Raises ValueError when `sitters` is not one that a portrait holds, 1–12.
@@ -31,12 +54,21 @@ def face(
     rng = np.random.default_rng(seed)
     canvas = Canvas(backdrop(rng, size_px))
     light = 1.0 if rng.uniform() < 0.5 else -1.0
-    for place in _places(rng, sitters, size_px):
+    places = _places(rng, sitters, size_px)
+    for place in places:
         if pet:
             draw_pet(canvas, place, rng, light)
         else:
             draw_person(canvas, place, rng, light, child)
-    return _developed(canvas.image, rng)
+    return Scene(_developed(canvas.image, rng), tuple(_head(place, size_px) for place in places))
+
+
+def _head(place: Place, size_px: tuple[int, int]) -> Face:
+    """The upright box around a head, as far as it is in the picture."""
+    corners = place.px([(x, y) for x in (-TEMPLE, TEMPLE) for y in (CROWN, CHIN)]) / size_px
+    left, top = (float(edge) for edge in np.clip(corners.min(axis=0), 0, 1))
+    right, bottom = (float(edge) for edge in np.clip(corners.max(axis=0), 0, 1))
+    return Face(left, top, right - left, bottom - top)
 
 
 def _places(rng: np.random.Generator, sitters: int, size_px: tuple[int, int]) -> list[Place]:
