@@ -24,6 +24,7 @@ from datetime import date
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
@@ -36,20 +37,11 @@ from portraitq.demo.scenario import SLUG
 from portraitq.desk import Desks
 from portraitq.store.store import open_store
 from portraitq.web.app import create_app
+from tests.chromium import FLAGS
 
 DAY = date(2026, 6, 6)
 EVENING_BEFORE = "2026-06-05"
 HERE = Path(__file__).parent / "pictures"
-CHROMIUM_SAYS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--hide-scrollbars",
-]
 WIDTHS_PX = {360: 740, 820: 1180, 1280: 800, 1920: 1080}  # and the height of such a screen
 COLOURS = 128  # in a picture of README: it is small then, and faces still look like faces
 
@@ -129,7 +121,7 @@ def main(arguments: list[str]) -> int:
     chosen = asked.parse_args(arguments)
     only = set(chosen.only.split(",")) if chosen.only else None
     with served_demo() as stage, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium(), args=CHROMIUM_SAYS)
+        browser = playwright.chromium.launch(executable_path=chromium(), args=[*FLAGS, "--hide-scrollbars"])
         if chosen.all:
             take_all(browser, stage, chosen.all, only)
         else:
