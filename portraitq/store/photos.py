@@ -12,12 +12,16 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
 
 from portraitq.store import schema
 
 ID_BYTES = 16  # 128 bits: an address nobody guesses
 LOOSE = ""  # the ticket of a photo that no order has claimed yet
+# SQLite keeps the first bytes of a row on a page that it shares with others, and leaves copies there when it moves rows
+# about, which secure_delete does not find. What stands on pages of its own it overwrites. So nothing of a picture stands
+# in the first bytes (https://www.sqlite.org/fileformat2.html, "B-tree Cell Format": at most a page less 35 bytes).
+_SHELTER = bytes(4096)
 
 
 class Picture(Protocol):
@@ -70,7 +74,7 @@ def add(
             place=_last_place(connection, booth, ticket) + 1,
             width_px=picture.width_px,
             height_px=picture.height_px,
-            jpeg=picture.jpeg,
+            jpeg=_SHELTER + picture.jpeg,
             small_jpeg=picture.small_jpeg,
             faces=faces,
             came_at=came_at,
@@ -90,11 +94,16 @@ def claim(connection: Connection, booth: str, ticket: str, ids: Sequence[str]) -
     return missing
 
 
+def has_loose(connection: Connection, booth: str, came_before: str) -> bool:
+    """Whether there are loose photos that came before that instant, as printed."""
+    return (
+        connection.execute(select(schema.photos.c.id).where(*_loose(booth, came_before)).limit(1)).scalar() is not None
+    )
+
+
 def remove_loose(connection: Connection, booth: str, came_before: str) -> int:
     """Delete the loose photos that came before that instant, as printed; how many there were."""
-    table = schema.photos
-    old = (table.c.booth == booth, table.c.ticket == LOOSE, table.c.came_at < came_before)
-    return connection.execute(delete(table).where(*old)).rowcount
+    return connection.execute(delete(schema.photos).where(*_loose(booth, came_before))).rowcount
 
 
 def mark_faces(connection: Connection, booth: str, id: str, faces: str) -> bool:
@@ -109,23 +118,37 @@ def mark_faces(connection: Connection, booth: str, id: str, faces: str) -> bool:
 def view(connection: Connection, id: str, name: str) -> bytes | None:
     """What was made of a photo under that name, or None."""
     table = schema.photo_views
-    return connection.execute(select(table.c.content).where(table.c.photo == id, table.c.name == name)).scalar()
+    content = connection.execute(select(table.c.content).where(table.c.photo == id, table.c.name == name)).scalar()
+    return None if content is None else _taken_out(content)
 
 
-def keep_view(connection: Connection, id: str, name: str, content: bytes) -> None:
-    """Keep what was made of a photo, in the place of what stood there; nothing where the photo is gone meanwhile."""
-    table = schema.photo_views
-    if connection.execute(select(schema.photos.c.id).where(schema.photos.c.id == id)).scalar() is None:
+def keep_view(connection: Connection, id: str, name: str, content: bytes, faces: str | None = None) -> None:
+    """Keep what was made of a photo, in the place of what stood there; nothing where the photo is gone meanwhile.
+
+    `faces` are the marks it was made by: where they are others now, it is not kept. None: it was made by no marks.
+    """
+    table, photos = schema.photo_views, schema.photos
+    found = connection.execute(select(photos.c.faces).where(photos.c.id == id).with_for_update()).first()
+    if found is None or (faces is not None and found.faces != faces):
         return
     connection.execute(delete(table).where(table.c.photo == id, table.c.name == name))
-    connection.execute(insert(table).values(photo=id, name=name, content=content))
+    connection.execute(insert(table).values(photo=id, name=name, content=_SHELTER + content))
+
+
+def ref(connection: Connection, booth: str, id: str) -> PhotoRef | None:
+    """The photo of that id at that booth without its pictures, or None."""
+    table = schema.photos
+    row = connection.execute(
+        select(*(table.c[name] for name in PhotoRef.__slots__)).where(table.c.id == id, table.c.booth == booth)
+    ).first()
+    return PhotoRef(*row) if row else None
 
 
 def photo(connection: Connection, id: str) -> StoredPhoto | None:
     """The photo of that id with its pictures, or None."""
     table = schema.photos
     row = connection.execute(select(*(table.c[name] for name in StoredPhoto.__slots__)).where(table.c.id == id)).first()
-    return StoredPhoto(*row) if row else None
+    return StoredPhoto(**{**row._mapping, "jpeg": _taken_out(row.jpeg)}) if row else None
 
 
 def of_tickets(connection: Connection, booth: str, tickets: Collection[str]) -> dict[str, list[PhotoRef]]:
@@ -147,6 +170,16 @@ def remove(connection: Connection, booth: str, ticket: str, id: str) -> bool:
             delete(table).where(table.c.id == id, table.c.booth == booth, table.c.ticket == ticket)
         ).rowcount
     )
+
+
+def _taken_out(stored: bytes) -> bytes:
+    """A picture as it came; one that an older portraitq kept has no shelter before it."""
+    return stored.removeprefix(_SHELTER)
+
+
+def _loose(booth: str, came_before: str) -> tuple[ColumnElement[bool], ...]:
+    table = schema.photos
+    return (table.c.booth == booth, table.c.ticket == LOOSE, table.c.came_at < came_before)
 
 
 def _last_place(connection: Connection, booth: str, ticket: str) -> int:

@@ -1,11 +1,16 @@
-"""Reference photos on their way to the booth's own people, whole or small, and nobody's cache keeps one."""
+"""Reference photos on their way to the booth's own people, and what was made of them to draw from.
+
+Nobody's cache keeps one. That each view is made once is `made_once.py`'s.
+"""
 
 from __future__ import annotations
 
 from flask import Blueprint, Response
 
+from portraitq.photo.views import media_type
 from portraitq.store import photos as kept
 from portraitq.store.photos import StoredPhoto
+from portraitq.web import made_once
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
 from portraitq.web.staff import staff_only
@@ -17,14 +22,22 @@ blueprint = Blueprint("photos", __name__)
 @staff_only
 def whole(booth: str, id: str) -> Response:
     """A photo as large as it is kept, to draw from."""
-    return _jpeg(_found(booth, id).jpeg)
+    return _private(_found(booth, id).jpeg, "image/jpeg")
 
 
 @blueprint.get("/<booth>/photos/<id>/small")
 @staff_only
 def small(booth: str, id: str) -> Response:
     """The same photo as small as a row of the queue needs it."""
-    return _jpeg(_found(booth, id).small_jpeg)
+    return _private(_found(booth, id).small_jpeg, "image/jpeg")
+
+
+@blueprint.get("/<booth>/photos/<id>/views/<name>")
+@staff_only
+def view(booth: str, id: str, name: str) -> Response:
+    """A view to draw from: grey, values-3, values-5, values-7, or eyes-1 … for the eyes of each marked face."""
+    picture = made_once.view_of(desk_at(booth).store, booth, id, name)
+    return _private(picture, media_type(picture))
 
 
 def _found(booth: str, id: str) -> StoredPhoto:
@@ -32,12 +45,12 @@ def _found(booth: str, id: str) -> StoredPhoto:
     with desk.store.reading() as connection:
         found = kept.photo(connection, id)
     if found is None or found.booth != booth:
-        raise NotThere("There is no such photo any more: it was deleted, or its portrait was handed over.")
+        raise NotThere(made_once.GONE)
     return found
 
 
-def _jpeg(picture: bytes) -> Response:
-    answer = Response(picture, mimetype="image/jpeg")
+def _private(content: bytes | str, media_type: str) -> Response:
+    answer = Response(content, mimetype=media_type)
     answer.headers["Cache-Control"] = "private, no-store"
     answer.headers["Content-Disposition"] = "inline"
     return answer

@@ -1,0 +1,92 @@
+"""Views of photos, each made once: when it is first asked for or a moment before, then kept beside the photo.
+
+Two tablets that ask at once wait for the same making. A photo that goes meanwhile takes its views with it, and marks
+that are set anew meanwhile let nothing stay that was made by the old ones. Making ahead is done by one thread with
+what time is left: it stands back for whoever taps, and drops what it has no room for, because all of it can be made
+when it is asked for.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from portraitq.photo import views
+from portraitq.photo.face import read_faces
+from portraitq.photo.views import NoSuchView
+from portraitq.store import photos
+from portraitq.store.store import Store, StoreError
+from portraitq.web.problems import NotThere
+
+log = logging.getLogger(__name__)
+
+GONE = "There is no such photo any more: it was deleted, or its portrait was handed over."
+MOST_AT_ONCE = 2  # each holds a picture of four megapixels three times over: 50 MB
+
+
+class _Turns:
+    """One at a time for each key, so that what somebody makes already is not made a second time."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._turns: dict[tuple[str, str], tuple[threading.Lock, int]] = {}
+
+    @contextmanager
+    def taking(self, key: tuple[str, str]) -> Iterator[None]:
+        with self._lock:
+            turn, waiting = self._turns.get(key, (threading.Lock(), 0))
+            self._turns[key] = turn, waiting + 1
+        try:
+            with turn:
+                yield
+        finally:
+            with self._lock:
+                turn, waiting = self._turns[key]
+                if waiting == 1:
+                    del self._turns[key]
+                else:
+                    self._turns[key] = turn, waiting - 1
+
+
+_turns = _Turns()
+_room = threading.BoundedSemaphore(MOST_AT_ONCE)
+
+
+def view_of(store: Store, booth: str, id: str, name: str) -> bytes:
+    """The view of that name of a photo, made now if nobody made it before; NotThere when there is none (any more)."""
+    if (kept := _kept(store, booth, id, name)) is not None:
+        return kept
+    with _turns.taking((id, name)):
+        if (kept := _kept(store, booth, id, name)) is not None:
+            return kept
+        return _made(store, booth, id, name)
+
+
+def _kept(store: Store, booth: str, id: str, name: str) -> bytes | None:
+    """What was made before; NotThere when the photo is gone or has no such view."""
+    with store.reading() as connection:
+        ref = photos.ref(connection, booth, id)
+        if ref is None:
+            raise NotThere(GONE)
+        try:
+            views.need(name, read_faces(ref.faces))
+        except NoSuchView as no:
+            raise NotThere(str(no)) from no
+        return photos.view(connection, id, name)
+
+
+def _made(store: Store, booth: str, id: str, name: str) -> bytes:
+    with store.reading() as connection:
+        photo = photos.photo(connection, id)
+    if photo is None or photo.booth != booth:
+        raise NotThere(GONE)
+    with _room:
+        made = views.made(name, photo.jpeg, read_faces(photo.faces))
+    try:
+        with store.writing() as connection:
+            photos.keep_view(connection, id, name, made, photo.faces)
+    except StoreError:
+        log.warning("a view of a photo was made but could not be kept", exc_info=True)
+    return made
