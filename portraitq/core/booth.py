@@ -118,9 +118,9 @@ def _why_not(set_up: SetUp, artist: str, ticket: Ticket) -> str | None:
     if who is None:
         return f'"{artist}" is no artist of this booth.'
     if asked is not None and asked.id != artist and (style is None or style.id in asked.styles):
-        return f'Number {ticket.number} was asked of "{asked.id}", not of "{artist}".'
+        return f'Number {ticket.number} was asked of "{asked.name}", not of "{who.name}".'
     if style is not None and style.id not in who.styles:
-        return f'"{artist}" does not draw "{style.id}", the style of number {ticket.number}.'
+        return f'"{who.name}" does not draw "{style.name}", the style of number {ticket.number}.'
     return None
 
 
@@ -203,6 +203,11 @@ class _Folding:
             known = ", ".join(artist.id for artist in self.set_up.artists) or "none"
             raise Refused(f'"{id}" is no artist of this booth (it has {known}).')
 
+    def _called(self, artist: str) -> str:
+        """What people call `artist`; the id where the set-up has none of that id."""
+        who = self.set_up.artist(artist) if self.set_up else None
+        return who.name if who else artist
+
     def _known_style(self, id: str) -> Style:
         assert self.set_up is not None
         if style := self.set_up.style(id):
@@ -242,14 +247,14 @@ class _Folding:
     def _artist_in(self, event: Event, data: ArtistIn) -> None:
         self._known_artist(data.artist)
         if data.artist in self.here_since:
-            raise Refused(f'"{data.artist}" is in already.')
+            raise Refused(f'"{self._called(data.artist)}" is in already.')
         self.here_since[data.artist] = event.happened_at
         self.free_since[data.artist] = event.happened_at
 
     def _artist_out(self, event: Event, data: ArtistOut) -> None:
         self._known_artist(data.artist)
         if data.artist not in self.here_since:
-            raise Refused(f'"{data.artist}" is not in, so cannot go.')
+            raise Refused(f'"{self._called(data.artist)}" is not in, so cannot go.')
         del self.here_since[data.artist]
 
     def _walked_away(self, event: Event, data: WalkedAway) -> None:
@@ -270,7 +275,7 @@ class _Folding:
             assert self.set_up is not None
             asked = self.set_up.artist(data.artist)
             if asked is not None and style.id not in asked.styles:
-                raise Refused(f'"{asked.id}" does not draw "{style.id}".')
+                raise Refused(f'"{asked.name}" does not draw "{style.name}".')
         self.tickets[data.ticket] = Ticket(
             id=data.ticket,
             number=data.number,
@@ -302,10 +307,13 @@ class _Folding:
         self._known_artist(artist)
         assert self.set_up is not None
         if artist not in self.here_since:
-            raise Refused(f'"{artist}" is not in: say that they are before a portrait goes to their easel.')
+            raise Refused(
+                f'"{self._called(artist)}" is not in: say that they are before a portrait goes to their easel.'
+            )
         if at_hand := self.easels.get(artist):
             raise Refused(
-                f'Number {self.tickets[at_hand].number} is on the easel of "{artist}": finish it or put it back first.'
+                f'Number {self.tickets[at_hand].number} is on the easel of "{self._called(artist)}": '
+                "finish it or put it back first."
             )
         if is_start and (reason := _why_not(self.set_up, artist, ticket)):
             raise Refused(reason)

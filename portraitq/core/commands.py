@@ -39,6 +39,7 @@ from portraitq.core.events import (
     StageDone,
     Strict,
     TicketId,
+    easel,
     shown,
     to_the_millisecond,
     validated,
@@ -105,7 +106,10 @@ def decide(booth: Booth, command: Command, now: datetime) -> list[Event]:
     at = to_the_millisecond(now)
     if booth.last_at is not None and at < booth.last_at:
         at = booth.last_at  # a clock that was set back never makes the journal go back
-    if reason := _would_regret(booth, command.data, at - timedelta(seconds=command.ago_s)):
+    reason = _on_another_easel(booth, command) or _would_regret(
+        booth, command.data, at - timedelta(seconds=command.ago_s)
+    )
+    if reason:
         raise Refused(reason)
     events = [
         Event(booth.seq + step, command.id, at, command.by, data, command.ago_s)
@@ -159,6 +163,22 @@ def _stage_left(booth: Booth, id: str) -> str | None:
     if ticket is None or ticket.place != DRAWING or ticket.stages_done != len(ticket.style.stages) - 1:
         return None
     return ticket.style.stages[-1].id
+
+
+def _on_another_easel(booth: Booth, command: Command) -> str | None:
+    """Why an easel cannot say that of a ticket: another has it now, and a tap that came late meant the hand before."""
+    if command.kind not in OF_THE_HAND:
+        return None
+    ticket = booth.tickets.get(command.data.ticket)  # type: ignore[attr-defined]
+    if ticket is None or ticket.place not in ON_EASEL or ticket.artist is None or booth.set_up is None:
+        return None
+    if not command.by.startswith(easel("")) or command.by == easel(ticket.artist):
+        return None
+    who = booth.set_up.artist(ticket.artist)
+    return f'Number {ticket.number} is on the easel of "{who.name if who else ticket.artist}" now.'
+
+
+OF_THE_HAND = ("stage_done", "stage_undone", "paused", "resumed", "put_back", "finished")
 
 
 def _would_regret(booth: Booth, data: Data, said_at: datetime) -> str | None:

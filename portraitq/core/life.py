@@ -202,19 +202,28 @@ def _out_of_place(ticket: Ticket, kind: str) -> str:
 def _in_the_way(ticket: Ticket, event: Event) -> str | None:
     """What the table cannot say: stages are done, and taken back, one by one and by name."""
     number = ticket.number
-    in_hand = ticket.stage_in_hand.id if ticket.stage_in_hand else None
-    last = ticket.stage_last_done.id if ticket.stage_last_done else None
+    in_hand, last = ticket.stage_in_hand, ticket.stage_last_done
     match event.data:
         case StageDone(stage=stage) if in_hand is None:
-            return f'All stages of number {number} are done, so "{stage}" cannot be; it is to be finished.'
-        case StageDone(stage=stage) if stage != in_hand:
-            return f'Number {number} is on its stage "{in_hand}", not on "{stage}".'
+            return (
+                f"All stages of number {number} are done, so {_named(ticket, stage)} cannot be; it is to be finished."
+            )
+        case StageDone(stage=stage) if in_hand is not None and stage != in_hand.id:
+            return f"Number {number} is on its stage {_named(ticket, in_hand.id)}, not on {_named(ticket, stage)}."
         case StageUndone(stage=stage) if last is None:
-            return f'No stage of number {number} is done yet, so "{stage}" cannot be taken back.'
-        case StageUndone(stage=stage) if stage != last:
-            return f'The stage of number {number} that was done last is "{last}", not "{stage}".'
+            return f"No stage of number {number} is done yet, so {_named(ticket, stage)} cannot be taken back."
+        case StageUndone(stage=stage) if last is not None and stage != last.id:
+            done = _named(ticket, last.id)
+            return f"The stage of number {number} that was done last is {done}, not {_named(ticket, stage)}."
         case Finished() if ticket.place == DRAWING and in_hand is not None:
-            return f'The stage "{in_hand}" of number {number} is still to be drawn before it is finished.'
+            return (
+                f"The stage {_named(ticket, in_hand.id)} of number {number} is still to be drawn before it is finished."
+            )
         case Cancelled() if ticket.was_collected:
             return f"Number {number} was collected, so it cannot be cancelled; give money back with a refund."
     return None
+
+
+def _named(ticket: Ticket, stage: str) -> str:
+    """A stage as people call it, in quotation marks; by its id where the style has none of that id."""
+    return next((f'"{one.name}"' for one in ticket.style.stages if one.id == stage), f'"{stage}"')

@@ -120,7 +120,7 @@ def test_several_artists_are_next_for_what_they_draw():
 def test_an_artist_does_not_begin_a_style_that_they_do_not_draw():
     told = a_booth().ordered("T1", style="chalk-half")
 
-    assert refused(told, "started", "T1", "a2") == '"a2" does not draw "chalk-half", the style of number 1.'
+    assert refused(told, "started", "T1", "a2") == '"Easel a2" does not draw "Chalk half", the style of number 1.'
 
 
 def test_a_request_for_one_artist_is_kept():
@@ -132,7 +132,7 @@ def test_a_request_for_one_artist_is_kept():
     assert first.id == "T2"
     assert second is not None
     assert second.id == "T1"
-    assert refused(told, "started", "T1", "a1") == 'Number 1 was asked of "a2", not of "a1".'
+    assert refused(told, "started", "T1", "a1") == 'Number 1 was asked of "Easel a2", not of "Easel a1".'
 
 
 @pytest.mark.parametrize(
@@ -162,9 +162,11 @@ def test_one_easel_holds_one_portrait():
     told = a_booth().ordered("T1", "T2").started("T1", "a1")
     racked = a_booth().ordered("T1", "T2").drawn("T1").started("T2", "a1")
 
-    assert refused(told, "started", "T2", "a1") == ('Number 1 is on the easel of "a1": finish it or put it back first.')
+    assert refused(told, "started", "T2", "a1") == (
+        'Number 1 is on the easel of "Easel a1": finish it or put it back first.'
+    )
     assert refused(racked, "touched_up", "T1", "a1") == (
-        'Number 2 is on the easel of "a1": finish it or put it back first.'
+        'Number 2 is on the easel of "Easel a1": finish it or put it back first.'
     )
     assert told.started("T2", "a2").booth.easels == {"a1": "T1", "a2": "T2"}
 
@@ -172,7 +174,7 @@ def test_one_easel_holds_one_portrait():
 def test_nobody_is_in_until_they_say_so():
     told = a_journal().set_up().day_opened().ordered("T1")
 
-    said = '"a1" is not in: say that they are before a portrait goes to their easel.'
+    said = '"Easel a1" is not in: say that they are before a portrait goes to their easel.'
     assert refused(told, "started", "T1", "a1") == said
     assert refused(a_booth().ordered("T1").artist_out("a1"), "started", "T1", "a1") == said
 
@@ -186,8 +188,8 @@ def test_a_touch_up_may_be_done_by_any_artist_who_is_in():
 def test_who_comes_in_twice_or_goes_without_having_come_is_told_so():
     told = a_booth()
 
-    assert refused(told, "artist_in", "a1") == '"a1" is in already.'
-    assert refused(told.artist_out("a1"), "artist_out", "a1") == '"a1" is not in, so cannot go.'
+    assert refused(told, "artist_in", "a1") == '"Easel a1" is in already.'
+    assert refused(told.artist_out("a1"), "artist_out", "a1") == '"Easel a1" is not in, so cannot go.'
     assert refused(told, "artist_in", "a9") == '"a9" is no artist of this booth (it has a1, a2).'
     assert refused(told, "artist_out", "a9") == '"a9" is no artist of this booth (it has a1, a2).'
 
@@ -251,7 +253,7 @@ def test_an_order_names_a_style_and_an_artist_that_the_booth_has():
         '"oil" is no style of this booth (it has ink-head, chalk-half).'
     )
     assert refused(told, "ordered", "T1", artist="a9") == '"a9" is no artist of this booth (it has a1, a2).'
-    assert refused(told, "ordered", "T1", style="chalk-half", artist="a2") == '"a2" does not draw "chalk-half".'
+    assert refused(told, "ordered", "T1", style="chalk-half", artist="a2") == '"Easel a2" does not draw "Chalk half".'
     assert refused(told, "walked_away", "oil") == '"oil" is no style of this booth (it has ink-head, chalk-half).'
 
 

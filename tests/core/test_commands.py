@@ -187,7 +187,7 @@ def test_a_portrait_whose_stages_are_all_done_is_finished_by_finishing_alone():
 
     assert data_of(told.decided(Finished(ticket="T1", rack="A4"))) == [Finished(ticket="T1", rack="A4")]
     assert refused(told, StageDone(ticket="T1", stage="finish")) == (
-        'All stages of number 1 are done, so "finish" cannot be; it is to be finished.'
+        'All stages of number 1 are done, so "Finish" cannot be; it is to be finished.'
     )
 
 
@@ -195,10 +195,10 @@ def test_finishing_with_more_than_the_last_stage_to_draw_is_refused():
     told = a_booth().ordered("T1").started("T1").stage_done("T1")
 
     assert refused(told, Finished(ticket="T1", rack=None)) == (
-        'The stage "likeness" of number 1 is still to be drawn before it is finished.'
+        'The stage "Likeness" of number 1 is still to be drawn before it is finished.'
     )
     assert refused(told, StageDone(ticket="T1", stage="finish")) == (
-        'Number 1 is on its stage "likeness", not on "finish".'
+        'Number 1 is on its stage "Likeness", not on "Finish".'
     )
 
 
@@ -396,3 +396,28 @@ def test_past_midnight_the_night_before_can_still_be_opened() -> None:
 
     assert opened.booth.day is not None
     assert opened.booth.day.day == "2026-06-05"
+
+
+# A tap that comes late from an easel that has the portrait no more
+
+
+def test_what_is_on_another_easel_by_now_is_not_moved_by_a_late_tap():
+    told = a_booth().ordered("T1").started("T1", "a1").put_back("T1").started("T1", "a2")
+    done = StageDone(ticket="T1", stage="layout")
+
+    with pytest.raises(Refused, match='on the easel of "Easel a2" now'):
+        told.decided(done, by="easel:a1", ago_s=600)
+
+    assert data_of(told.decided(done, by="easel:a2")) == [done]
+    assert data_of(told.decided(done, by="counter")) == [done]
+
+
+def test_the_same_stage_said_on_two_tablets_counts_once_and_never_takes_the_next():
+    told = a_booth().ordered("T1").started("T1", "a1")
+    done = StageDone(ticket="T1", stage="layout")
+
+    told = told.wants(done, by="easel:a1", ago_s=30)
+
+    with pytest.raises(Refused, match="not on"):
+        told.decided(done, by="easel:a1", ago_s=20)
+    assert told.ticket("T1").stages_done == 1

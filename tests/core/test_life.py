@@ -141,15 +141,15 @@ def undone(stage: str) -> Data:
 def test_only_the_stage_in_hand_can_be_done():
     told = a_booth().brought_to(DRAWING)
 
-    assert refused(told, done("likeness")) == 'Number 1 is on its stage "layout", not on "likeness".'
-    assert refused(told, done("varnish")) == 'Number 1 is on its stage "layout", not on "varnish".'
+    assert refused(told, done("likeness")) == 'Number 1 is on its stage "Layout", not on "Likeness".'
+    assert refused(told, done("varnish")) == 'Number 1 is on its stage "Layout", not on "varnish".'
 
 
 def test_no_stage_is_done_once_all_are():
     told = a_booth().brought_to(DRAWING).stages_all_done("T1")
 
     assert refused(told, done("finish")) == (
-        'All stages of number 1 are done, so "finish" cannot be; it is to be finished.'
+        'All stages of number 1 are done, so "Finish" cannot be; it is to be finished.'
     )
 
 
@@ -157,16 +157,16 @@ def test_a_portrait_is_not_finished_before_its_last_stage():
     told = a_booth().brought_to(DRAWING).stage_done("T1")
 
     assert refused(told, of_t1("finished")) == (
-        'The stage "likeness" of number 1 is still to be drawn before it is finished.'
+        'The stage "Likeness" of number 1 is still to be drawn before it is finished.'
     )
 
 
 def test_only_the_stage_done_last_can_be_taken_back():
     told = a_booth().brought_to(DRAWING)
 
-    assert refused(told, undone("layout")) == 'No stage of number 1 is done yet, so "layout" cannot be taken back.'
+    assert refused(told, undone("layout")) == 'No stage of number 1 is done yet, so "Layout" cannot be taken back.'
     assert refused(told.stage_done("T1").stage_done("T1"), undone("layout")) == (
-        'The stage of number 1 that was done last is "likeness", not "layout".'
+        'The stage of number 1 that was done last is "Likeness", not "Layout".'
     )
 
 
