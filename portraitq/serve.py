@@ -25,7 +25,7 @@ from zoneinfo import ZoneInfo
 
 from flask import Flask
 
-from portraitq import __version__, locality, passphrase, starter
+from portraitq import __version__, darkroom, locality, passphrase, starter
 from portraitq.clock import Clock
 from portraitq.core.commands import Command
 from portraitq.core.errors import Malformed, Refused
@@ -66,6 +66,7 @@ class Service:
         if self._app is None:
             desks = self.open_desks()
             self._app = create_app(desks, address=self.address)
+            darkroom.warm()
             if self.behind is not None:
                 threading.Thread(target=self.behind, args=(desks, self.stopped), name="behind", daemon=True).start()
         return self._app
@@ -79,6 +80,7 @@ class Service:
     def close(self) -> None:
         """Hang up, stop the desks, let go of the store. What was acknowledged is on disk already."""
         self.hang_up()
+        darkroom.close()
         if self._app is not None:
             self._app.extensions["portraitq"].close()
 

@@ -55,7 +55,6 @@ _BROKEN = (
     ArithmeticError,
     AttributeError,
     RuntimeError,
-    MemoryError,
     struct.error,
 )
 
@@ -103,6 +102,10 @@ def take_in(data: bytes | BinaryIO, *, longest_px: int = LONGEST_PX, small_px: i
         image = _open(file, kind)
         orientation = _orientation(image, kind)
         pixels = _pixels(image, longest_px)
+    except MemoryError as error:
+        raise Malformed(
+            f"Reading this {kind} photo takes more memory than one photo may. Choose a smaller copy.", field="photo"
+        ) from error
     except _BROKEN as error:
         if isinstance(error, Malformed):
             raise

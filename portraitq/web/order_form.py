@@ -13,8 +13,9 @@ from werkzeug.datastructures import FileStorage
 from portraitq.core.commands import Command, Order, read_command
 from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import Paid, SetUp
+from portraitq.darkroom import develop
 from portraitq.desk import NewCard
-from portraitq.photo.intake import Photo, take_in
+from portraitq.photo.intake import Photo
 from portraitq.web.quoted import NOBODY, QuoteSaid, names_a_time, quote_said
 from portraitq.web.said import money, plain_amount, read_money
 
@@ -179,7 +180,7 @@ def read_photos(files: list[FileStorage]) -> list[Photo]:
     taken = []
     for place, file in enumerate(sent):
         try:
-            taken.append(take_in(file.stream))  # type: ignore[arg-type]
+            taken.append(develop(file.stream))  # type: ignore[arg-type]
         except Malformed as no:
             raise Malformed(str(no), f"photo.{place}") from no
     return taken
