@@ -24,6 +24,7 @@ from portraitq.store import journal
 from portraitq.ticket.codes import normalise
 from portraitq.web import openapi
 from portraitq.web.here import address, by, desk_at, desks
+from portraitq.web.limits import takes_photos
 from portraitq.web.order_form import read_card, read_photos
 from portraitq.web.problems import NotThere
 from portraitq.web.quoted import names_a_time
@@ -31,7 +32,6 @@ from portraitq.web.staff import staff_only
 from portraitq.web.wire import Asked, Done, Happened, NewOrder, OrderNow, Quoted, Taken, TicketShown, Wall, WallTicket
 from portraitq.web.wire import Window as ReadyWindow
 
-LARGEST_JSON_BYTES = 2 * 1024 * 1024  # the largest set-up there may be, twice over
 JSONL = "application/jsonl"
 FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")  # the latter where there is no photo
 # `photo` without a file is what browsers send where none was chosen; `token` is the page's own
@@ -88,6 +88,7 @@ def commands(booth: str) -> Response:
 
 
 @blueprint.post("/booths/<booth>/orders")
+@takes_photos
 @staff_only
 def orders(booth: str) -> Response:
     """Take an order with its card and photos in one transaction; the same id again gives the same answer."""
@@ -145,7 +146,6 @@ def read_json() -> object:
     """The body as plain JSON values; Malformed when it is none, 413 when too large, 415 when it says otherwise."""
     if request.mimetype != "application/json":
         raise UnsupportedMediaType
-    request.max_content_length = LARGEST_JSON_BYTES
     return parse_json(request.get_data(), "")
 
 

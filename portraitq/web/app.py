@@ -17,8 +17,11 @@ from portraitq.web import (
     daybook,
     easel,
     hand_over,
+    limits,
     live,
+    misfit,
     oval,
+    pedal,
     photos,
     problems,
     said,
@@ -31,10 +34,8 @@ from portraitq.web import (
 from portraitq.web.here import desks as all_desks
 from portraitq.web.problems import problem
 
-SCREENS = (counter, why, photos, easel, wall, ticket, hand_over, daybook, set_up)
+SCREENS = (counter, why, photos, easel, misfit, pedal, wall, ticket, hand_over, daybook, set_up)
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
-LARGEST_REQUEST_BYTES = 64 * 1024 * 1024  # several photos of the best phones; more is a mistake or mischief
-LARGEST_FORM_BYTES = 512 * 1024
 SECURITY_HEADERS = {
     "Content-Security-Policy": (
         "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; form-action 'self'; "
@@ -60,8 +61,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     app = Flask("portraitq", template_folder=str(paths.templates()), static_folder=str(paths.static()))
     app.config.update(
         PORTRAITQ_ADDRESS=address.rstrip("/"),
-        MAX_CONTENT_LENGTH=LARGEST_REQUEST_BYTES,
-        MAX_FORM_MEMORY_SIZE=LARGEST_FORM_BYTES,
+        MAX_FORM_MEMORY_SIZE=limits.LARGEST_FORM_BYTES,
         **config,
     )
     app.extensions["portraitq"] = desks
@@ -70,6 +70,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     app.jinja_env.globals.update(oval_shade=oval.shade, money=said.money, version=__version__)
     app.context_processor(_about_this_page)
     app.after_request(_safer)
+    limits.install(app)
     problems.install(app)
     staff.install(app, desks.store)
     app.register_blueprint(start)

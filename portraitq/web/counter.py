@@ -23,6 +23,7 @@ from portraitq.ticket.slip import Network, network_qr
 from portraitq.web import day_form, here, order_form, views
 from portraitq.web.hand_over import FRESH_S, known, network, staff_view
 from portraitq.web.here import desk_at
+from portraitq.web.limits import takes_photos
 from portraitq.web.one_ticket import OneTicket
 from portraitq.web.problems import NotThere, wants_document
 from portraitq.web.queue import CounterView, Row, counter_view, now_of, row_of
@@ -95,6 +96,7 @@ def quotes(booth: str) -> str:
 
 
 @blueprint.post("/<booth>/counter/orders")
+@takes_photos
 @staff_only
 def take_order(booth: str) -> ResponseReturnValue:
     """An order with its card, its photos and what was paid; the same id again gives the same answer."""
@@ -188,6 +190,7 @@ def pay(booth: str, ticket: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/<booth>/counter/tickets/<ticket>/photos")
+@takes_photos
 @staff_only
 def add_photos(booth: str, ticket: str) -> ResponseReturnValue:
     """More photos for one ticket."""

@@ -17,6 +17,7 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from portraitq.core.errors import Malformed, Refused
 from portraitq.desk import NoSuchBooth, NoSuchTicket
 from portraitq.store.store import StoreError
+from portraitq.web.limits import too_large
 
 PROBLEM_JSON = "application/problem+json"
 TOKEN_HEADER = "X-Portraitq-Token"
@@ -59,7 +60,6 @@ SENTENCES = {
     400: "This request could not be read.",
     404: "There is nothing at this address.",
     405: "This address does not take that kind of request.",
-    413: "This is more than can be taken at once: send a smaller photo or fewer of them.",
     415: "This is not the kind of content that is expected here.",
 }
 
@@ -138,6 +138,7 @@ def _http(no: HTTPException) -> Response:
     sentence = SENTENCES.get(status, no.description or INSIDE)
     headers = {name: value for name, value in no.get_headers() if name in ("Allow", "Retry-After")}
     if isinstance(no, RequestEntityTooLarge):
+        sentence = too_large()
         headers["Connection"] = "close"  # the rest of the body is not read, so nothing more can come on this line
     return told(status, sentence, headers=headers)
 
