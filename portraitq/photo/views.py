@@ -12,21 +12,24 @@ import re
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from PIL import Image
 
 from portraitq.photo.cielab import LUMINANCE, coded, lightness, linear, luminance_of
 from portraitq.photo.face import MOST_FACES, Face, tapped
 
 Bytes = NDArray[np.uint8]
+Floats = NDArray[np.float32]
 
 VALUES = (3, 5, 7)  # how many flat values there are to choose from
 QUALITY = 90  # as the photo itself is kept
 STRIP_ROWS = 64  # so many rows at a time stay in the processor's cache; twice as fast as the whole picture at once
 FINE = 65_530  # steps of linear light: black differs from the next grey by 20 of them; three rounded shares fit 16 bits
 
-MASSES_PX = 1200  # the longest side at which flat values are found: what is finer is drawn, not massed
+MASSES_PX = 1000  # the longest side at which flat values are found: what is finer is drawn, not massed
 ENDS = (1.0, 99.0)  # per cent of the pixels: a glint or a black speck does not stretch the scale
+AROUND_PX = 6  # how far the smoothing looks, on the copy of that size: a fingernail's breadth on a face
+GRAIN = 4.0  # of L*: what varies less within there is a camera's noise or a soft shade, not an edge
 NARROWEST = 2.0  # of L*: a picture with less between its ends is one flat tone, not noise in seven
 
 EYE_LINE = 0.47  # of the marked box from its top: eyes lie at half of a head's height, a little less of a face
@@ -136,41 +139,52 @@ def values(photo: Image.Image, n: int, size_px: tuple[int, int]) -> Image.Image:
     """An RGB picture in `n` flat values, enlarged to `size_px`, mode P; its palette goes from dark to light.
 
     The steps are equal in CIE L* between the picture's own dark and light end, and so are the tones, from end to end:
-    a value scale (CIE 15; that L* steps look equal is what it is made for). Specks go by two medians of five, along
-    rows and then along columns, which leave an edge where it is; the enlarging rounds the borders of the masses.
+    a value scale (CIE 15; equal steps of L* are meant to look equal). A picture without light and dark is one tone.
     """
-    masses = _without_specks(np.asarray(grey(photo)))
-    dark, light = (float(end) for end in lightness(_light_of(np.percentile(masses, ENDS))))
-    steps, tones = scale(dark, light, n)
-    step_of = np.searchsorted(steps, lightness(_light_of(np.arange(256))), side="right")
-    flat = Image.fromarray(masses).resize(size_px, Image.Resampling.BICUBIC).point(step_of.tolist())
-    picture = Image.frombytes("P", flat.size, flat.tobytes())
-    picture.putpalette([level for tone in tones for level in (tone, tone, tone)])
+    masses = _even(_without_specks(np.asarray(grey(photo))))
+    dark, light = (float(end) for end in np.percentile(masses, ENDS))
+    if light - dark < NARROWEST:
+        dark, light, n = (dark + light) / 2, (dark + light) / 2 + 1, 1
+    coarse = np.clip((masses - dark) * (255 / (light - dark)), 0, 255).astype(np.uint8)
+    fine = Image.fromarray(coarse).resize(size_px, Image.Resampling.BICUBIC)  # after which borders are round
+    steps = fine.point([min(n - 1, level * n // 255) for level in range(256)])
+    picture = Image.frombytes("P", steps.size, steps.tobytes())
+    picture.putpalette([level for tone in tones(dark, light, n) for level in (tone, tone, tone)])
     return picture
 
 
-def scale(dark: float, light: float, n: int) -> tuple[list[float], list[int]]:
-    """Where `n` equal steps of L* from `dark` to `light` meet (n − 1 of them), and the grey of each step, 0–255.
+def tones(dark: float, light: float, n: int) -> list[int]:
+    """The greys, 0–255, of `n` values at equal steps of L* from `dark` to `light`; of one value, the dark one's.
 
-    >>> scale(20, 80, 3)
-    ([40.0, 60.0], [48, 119, 198])
+    >>> tones(20, 80, 3)
+    [48, 119, 198]
     """
-    if light - dark < NARROWEST:
-        return [], [round(255 * float(coded(luminance_of((dark + light) / 2))))]
-    bounds = np.linspace(dark, light, n + 1)[1:-1]
-    tones = 255 * coded(luminance_of(np.linspace(dark, light, n)))
-    return bounds.tolist(), [round(tone) for tone in tones.tolist()]
-
-
-def _light_of(greys: ArrayLike) -> NDArray[np.float64]:
-    return linear(np.asarray(greys) / 255)
+    return [round(level) for level in (255 * coded(luminance_of(np.linspace(dark, light, n)))).tolist()]
 
 
 def _without_specks(values: Bytes) -> Bytes:
-    for _ in range(2):
-        for axis in (0, 1):
-            values = _median_of_five(values, axis)
-    return values
+    """Two medians of five, along rows and then along columns: specks go, an edge stays where it is."""
+    return _median_of_five(_median_of_five(values, axis=1), axis=0)
+
+
+def _even(values: Bytes) -> Floats:
+    """The L* of greys, smoothed where little happens and left alone at edges, so that masses have quiet borders.
+
+    The guided filter with the picture as its own guide: He, Sun, Tang, Guided Image Filtering, IEEE TPAMI 35(6), 2013.
+    """
+    light = _lightness_of_greys()[values]
+    mean = _mean_around(light)
+    spread = _mean_around(light * light) - mean * mean
+    kept = (spread / (spread + GRAIN**2)).astype(np.float32)
+    even: Floats = _mean_around(kept) * light + _mean_around(mean - kept * mean)
+    return even
+
+
+def _mean_around(values: Floats) -> Floats:
+    from scipy.ndimage import uniform_filter  # not at start: a booth without photos never needs it
+
+    mean: Floats = uniform_filter(values, 2 * AROUND_PX + 1, mode="nearest")
+    return mean
 
 
 def _median_of_five(values: Bytes, axis: int) -> Bytes:
@@ -180,6 +194,11 @@ def _median_of_five(values: Bytes, axis: int) -> Bytes:
     low = np.maximum(np.minimum(a, b), np.minimum(c, d))  # neither the least of the first four
     high = np.minimum(np.maximum(a, b), np.maximum(c, d))  # nor the greatest can be the median
     return np.maximum(np.minimum(low, high), np.minimum(np.maximum(low, high), e))
+
+
+@cache
+def _lightness_of_greys() -> Floats:
+    return lightness(linear(np.arange(256) / 255)).astype(np.float32)
 
 
 def _masses(jpeg: bytes, n: int) -> bytes:

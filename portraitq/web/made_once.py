@@ -13,8 +13,9 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from portraitq.photo import views
-from portraitq.photo.face import read_faces
+from portraitq.photo import colours, views
+from portraitq.photo.colours import Palette
+from portraitq.photo.face import Face, read_faces
 from portraitq.photo.views import NoSuchView
 from portraitq.store import photos
 from portraitq.store.store import Store, StoreError
@@ -23,6 +24,7 @@ from portraitq.web.problems import NotThere
 log = logging.getLogger(__name__)
 
 GONE = "There is no such photo any more: it was deleted, or its portrait was handed over."
+COLOURS = "colours"  # under this name the palettes are kept beside the views
 MOST_AT_ONCE = 2  # each holds a picture of four megapixels three times over: 50 MB
 
 
@@ -56,12 +58,21 @@ _room = threading.BoundedSemaphore(MOST_AT_ONCE)
 
 def view_of(store: Store, booth: str, id: str, name: str) -> bytes:
     """The view of that name of a photo, made now if nobody made it before; NotThere when there is none (any more)."""
+    return _once(store, booth, id, name)
+
+
+def palettes_of(store: Store, booth: str, id: str) -> tuple[Palette, ...]:
+    """The main colours of each marked face of a photo, likewise."""
+    return colours.read_palettes(_once(store, booth, id, COLOURS))
+
+
+def _once(store: Store, booth: str, id: str, name: str) -> bytes:
     if (kept := _kept(store, booth, id, name)) is not None:
         return kept
     with _turns.taking((id, name)):
         if (kept := _kept(store, booth, id, name)) is not None:
             return kept
-        return _made(store, booth, id, name)
+        return _made_and_kept(store, booth, id, name)
 
 
 def _kept(store: Store, booth: str, id: str, name: str) -> bytes | None:
@@ -70,23 +81,37 @@ def _kept(store: Store, booth: str, id: str, name: str) -> bytes | None:
         ref = photos.ref(connection, booth, id)
         if ref is None:
             raise NotThere(GONE)
-        try:
-            views.need(name, read_faces(ref.faces))
-        except NoSuchView as no:
-            raise NotThere(str(no)) from no
+        _need(name, read_faces(ref.faces))
         return photos.view(connection, id, name)
 
 
-def _made(store: Store, booth: str, id: str, name: str) -> bytes:
+def _made_and_kept(store: Store, booth: str, id: str, name: str) -> bytes:
     with store.reading() as connection:
         photo = photos.photo(connection, id)
     if photo is None or photo.booth != booth:
         raise NotThere(GONE)
+    faces = read_faces(photo.faces)
+    _need(name, faces)  # they may have been marked anew since
     with _room:
-        made = views.made(name, photo.jpeg, read_faces(photo.faces))
+        made = _made(name, photo.jpeg, faces)
     try:
         with store.writing() as connection:
             photos.keep_view(connection, id, name, made, photo.faces)
     except StoreError:
         log.warning("a view of a photo was made but could not be kept", exc_info=True)
     return made
+
+
+def _need(name: str, faces: tuple[Face, ...]) -> None:
+    if name == COLOURS:
+        return
+    try:
+        views.need(name, faces)
+    except NoSuchView as no:
+        raise NotThere(str(no)) from no
+
+
+def _made(name: str, jpeg: bytes, faces: tuple[Face, ...]) -> bytes:
+    if name == COLOURS:
+        return colours.print_palettes(colours.palettes(jpeg, faces))
+    return views.made(name, jpeg, faces)

@@ -5,7 +5,7 @@ Nobody's cache keeps one. That each view is made once is `made_once.py`'s.
 
 from __future__ import annotations
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, render_template
 
 from portraitq.photo.views import media_type
 from portraitq.store import photos as kept
@@ -14,6 +14,7 @@ from portraitq.web import made_once
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
 from portraitq.web.staff import staff_only
+from portraitq.web.swatches import colours_view
 
 blueprint = Blueprint("photos", __name__)
 
@@ -38,6 +39,14 @@ def view(booth: str, id: str, name: str) -> Response:
     """A view to draw from: grey, values-3, values-5, values-7, or eyes-1 … for the eyes of each marked face."""
     picture = made_once.view_of(desk_at(booth).store, booth, id, name)
     return _private(picture, media_type(picture))
+
+
+@blueprint.get("/<booth>/photos/<id>/colours")
+@staff_only
+def colours(booth: str, id: str) -> Response:
+    """The main colours of skin, hair and clothes of each marked face, as a fragment of a page."""
+    palettes = made_once.palettes_of(desk_at(booth).store, booth, id)
+    return _private(render_template("views/colours.html", view=colours_view(palettes)), "text/html")
 
 
 def _found(booth: str, id: str) -> StoredPhoto:

@@ -41,3 +41,11 @@ def test_each_picture_comes_as_one_for_this_screen_alone(web, photo, picture):
     image = Image.open(io.BytesIO(answer.data))
     assert answer.mimetype == Image.MIME[image.format]
     image.load()
+
+
+def test_the_colours_come_as_a_fragment_for_this_screen_alone(web, photo):
+    answer = web.client.get(f"{photo}/colours")
+
+    assert (answer.status_code, answer.mimetype) == (200, "text/html")
+    assert answer.headers["Cache-Control"] == "private, no-store"
+    assert "lightness" in answer.text
