@@ -2,7 +2,7 @@
 
 A command is answered as soon as it is on disk. The re-quote runs in a thread of the desk's own: as many taps as come
 while one runs are answered by the next one together, and nobody waits for it. While a day is open the quotes are also
-refreshed every `REFRESH_S`, because time going by changes them.
+refreshed every `REFRESH_S`, because time going by changes them. The same thread tidies up once a minute.
 """
 
 from __future__ import annotations
@@ -13,31 +13,34 @@ import threading
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection
 
+from portraitq import erasing, house_rules
 from portraitq.clock import JUMP_S, Clock
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Refused
-from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Promised, SetUp
+from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Promised, SetUp, print_instant
 from portraitq.core.life import Ticket
 from portraitq.forecast.learning import QUOTED_BACK, Learned, read_on
 from portraitq.forecast.pace import Pace
 from portraitq.forecast.quotes import Forecast, Quote, forecast, quote_order
 from portraitq.forecast.slip_watch import NO_SLIPS, Slips, watch
+from portraitq.house_rules import HouseRules
 from portraitq.store import cards, journal, photos
 from portraitq.store.cards import Card
 from portraitq.store.photos import PhotoRef, Picture
-from portraitq.store.store import Store
+from portraitq.store.store import Store, StoreError
 from portraitq.ticket.codes import new_code
 
 log = logging.getLogger(__name__)
 
 REFRESH_S = 20.0
 SHORTEST_REFRESH_S = 1.0  # however fast the demo's clock runs
+TIDY_EVERY = timedelta(minutes=1)
 TRIES = 20  # how often a command is decided afresh when other writers of the same journal were quicker
 TOLD_MARGIN = 0.05  # a promise told a moment ago stands while its chance is at most this much under the booth's wish
 
@@ -113,6 +116,7 @@ class Desk:
         self._learned = read_on(Learned(), events, quoted_back=QUOTED_BACK)
         self._booth = self._learned.booth
         self._standing = self._requoted(None)
+        self._tidied_at: datetime | None = None
         self._thread = threading.Thread(target=self._keep_quoting, name=f"quotes of {slug}", daemon=True)
         self._thread.start()
 
@@ -125,9 +129,9 @@ class Desk:
             return self.take_order(command, NewCard(), ()).outcome
         outcome = self._written(command, self._erase_what_was_asked)
         if isinstance(command.data, DayClosed):
-            self._erase_those_served()
-        if isinstance(command.data, DayClosed | Erased):
-            self.store.scrub()
+            self._tidy_or_tell()
+        if isinstance(command.data, Erased):
+            self._scrub_or_tell()
         return outcome
 
     def take_order(self, command: Command, card: NewCard, pictures: Sequence[Picture]) -> OrderTaken:
@@ -208,7 +212,7 @@ class Desk:
         """Delete one photo for good; whether there was one."""
         with self.store.writing() as connection:
             found = photos.remove(connection, self.slug, ticket, id)
-        self.store.scrub()
+        self._scrub_or_tell()
         self._changed_beside()
         return found
 
@@ -217,7 +221,41 @@ class Desk:
         self.ticket(ticket)
         with self.store.writing() as connection:
             cards.change(connection, self.slug, ticket, **fields)
+        self.store.is_scrubbed = False  # what stood there before goes from the log with the next round
         self._changed_beside()
+
+    def house_rules(self) -> HouseRules:
+        """The booth's own rules beside its journal."""
+        with self.store.reading() as connection:
+            return house_rules.of(connection, self.slug)
+
+    def change_house_rules(self, rules: HouseRules) -> None:
+        """Write the booth's own rules; the screens follow at once, and so does what is to be erased by them."""
+        with self.store.writing() as connection:
+            house_rules.put(connection, self.slug, rules)
+        self._changed_beside()
+        self._tidy_or_tell()
+
+    def tidy(self) -> list[str]:
+        """Erase what is due by the booth's rule, and loose photos whose order was never finished; the tickets erased.
+
+        Runs by itself, at the start and once a minute. Doing it twice, or on two servers at once, changes nothing.
+        Raises Refused or StoreError where it could not; what is left is due the next time.
+        """
+        now = self._now()
+        came_before = print_instant(now - erasing.LOOSE * max(1.0, self.clock.speed))
+        with self.store.reading() as connection:
+            rules, kept = house_rules.of(connection, self.slug), cards.personal(connection, self.slug)
+            loose = photos.has_loose(connection, self.slug, came_before)
+        due = erasing.due(self._booth, kept, rules.keep_h, now)
+        for id in due:
+            self._written(self._erasing(id), self._erase_what_was_asked)
+        if loose:
+            with self.store.writing() as connection:
+                photos.remove_loose(connection, self.slug, came_before)
+        if due or loose or not self.store.is_scrubbed:
+            self._scrub()
+        return due
 
     def close(self) -> None:
         """Stop re-quoting; what was acknowledged is on disk already."""
@@ -274,14 +312,18 @@ class Desk:
             if isinstance(event.data, Erased):
                 cards.erase(connection, self.slug, event.data.ticket)
 
-    def _erase_those_served(self) -> None:
-        """Erase the personal data of every ticket that was collected or cancelled: nobody needs them any more."""
-        with self.store.reading() as connection:
-            kept = cards.personal(connection, self.slug)
-        for id in sorted(kept):
-            if self._booth.tickets[id].over_at is not None:
-                command = Command(f"erase-{secrets.token_hex(8)}", Erased(ticket=id), SYSTEM)
-                self._written(command, self._erase_what_was_asked)
+    def _erasing(self, ticket: str) -> Command:
+        """Erases a ticket. Two servers that find it due at once make the same id, and it is written once."""
+        place_in_its_life = len(self._booth.tickets[ticket].history)
+        return Command(f"erase-{ticket}-{place_in_its_life}", Erased(ticket=ticket), SYSTEM)
+
+    def _tidy_or_tell(self) -> None:
+        """Tidy up after what is done already and must not fail with it; what is left is done by the next round."""
+        self._tidied_at = self.clock.now()
+        try:
+            self.tidy()
+        except (StoreError, Refused) as no:
+            log.error("What is due at %s could not be erased; the next round tries again: %s", self.slug, no)
 
     def _now(self) -> datetime:
         """Now; where the clock is behind the journal's last line (a board without one of its own), on from there."""
@@ -326,6 +368,7 @@ class Desk:
 
     def _keep_quoting(self) -> None:
         while True:
+            self._tidy_now_and_then()
             with self._news:
                 tapped = self._news.wait_for(
                     lambda: self._closed or self._asked or self._booth.seq > self._standing.seq,
@@ -344,6 +387,27 @@ class Desk:
                 log.exception("%s could not be re-quoted; the last quotes stand until the next try.", self.slug)
                 with self._news:
                     self._news.wait_for(lambda: self._closed, timeout=1.0)
+
+    def _scrub(self) -> None:
+        """Leave nothing of what was erased in any file of the store."""
+        with self.store.writing() as connection:
+            cards.rewrite(connection)
+        self.store.scrub()
+
+    def _scrub_or_tell(self) -> None:
+        self.store.is_scrubbed = False
+        try:
+            self._scrub()
+        except StoreError as no:
+            log.error("What was erased still stands in the database's log; the next round tries again: %s", no)
+
+    def _tidy_now_and_then(self) -> None:
+        if self._tidied_at is not None and self.clock.now() - self._tidied_at < TIDY_EVERY:
+            return
+        try:
+            self._tidy_or_tell()
+        except Exception:  # quotes go on whatever happens here
+            log.exception("Tidying up at %s went wrong; the next round tries again.", self.slug)
 
     def _renew(self) -> None:
         standing = self._requoted(self._standing)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection
 
+from portraitq import house_rules
 from portraitq.clock import Clock
 from portraitq.core.booth import Booth, fold
 from portraitq.core.commands import Command, Order
@@ -28,14 +30,16 @@ from portraitq.core.events import (
     StageDone,
     Started,
     WalkedAway,
+    print_instant,
     print_line,
 )
 from portraitq.desk import Desk, Desks, NewCard, NoSuchBooth, NoSuchTicket, Standing
 from portraitq.forecast.learning import Learned, read_on
 from portraitq.forecast.pace import pace_of
 from portraitq.forecast.quotes import quotes_of_tickets
-from portraitq.store import journal
-from portraitq.store.store import FILE_NAME, Store, open_store
+from portraitq.house_rules import HouseRules
+from portraitq.store import cards, journal, photos
+from portraitq.store.store import FILE_NAME, Store, StoreError, open_store
 from tests.builders import a_booth, a_set_up, instant
 
 NOW = instant("09:30")
@@ -320,6 +324,152 @@ def test_closing_the_day_erases_those_who_were_served_and_nobody_else(desk: Desk
     kept = b"".join(file.read_bytes() for file in tmp_path.iterdir() if file.name.startswith(FILE_NAME))
     assert b"Left-of-the-quay" not in kept
     assert b"Gone-of-the-quay" not in kept
+
+
+def _served(desk: Desk, name: str, at: str | None = None) -> str:
+    """A ticket with a card and a photo, drawn and handed over; `at` that time of the day."""
+    order = Command(f"order-{name}", Order(style="ink-head", sitters=1))
+    id = desk.take_order(order, NewCard(name=f"{name}-of-the-quay", contact=f"{name}-called"), [Picture()]).ticket
+    _say(desk, Started(ticket=id, artist="a1"), f"start-{name}")
+    for stage in ("layout", "likeness", "finish"):
+        _say(desk, StageDone(ticket=id, stage=stage), f"{stage}-{name}")
+    if at:
+        desk.clock.skip_to(instant(at))
+    _say(desk, Collected(ticket=id), f"collect-{name}")
+    return id
+
+
+def test_by_hours_those_served_are_erased_in_time_and_not_when_the_day_is_closed(desk: Desk, tmp_path: Path) -> None:
+    desk.change_house_rules(HouseRules(keep_h=2))
+    early, late = _served(desk, "Early", "11:00"), _served(desk, "Late", "12:00")
+    desk.clock.skip_to(instant("13:00:01"))
+
+    _say(desk, DayClosed(), "close")
+    at_closing = [id for id in (early, late) if desk.ticket(id).is_erased]
+    desk.clock.skip_to(instant("14:00:01"))
+    erased = desk.tidy()
+
+    assert (at_closing, erased) == ([early], [late])
+    assert desk.photo_refs([early, late]) == {}
+    kept = b"".join(file.read_bytes() for file in tmp_path.iterdir())
+    for secret in (b"Early-of-the-quay", b"Late-of-the-quay", b"Late-called", Picture.jpeg, Picture.small_jpeg):
+        assert secret not in kept
+
+
+def test_the_desk_erases_in_time_by_itself_and_the_screens_hear_of_it(desks: Desks, desk: Desk) -> None:
+    desk.change_house_rules(HouseRules(keep_h=1))
+    id, is_erased = _served(desk, "Anouk", "11:00"), threading.Event()
+    desks.listen(lambda _, standing: is_erased.set() if standing.booth.tickets[id].is_erased else None)
+
+    desk.clock.skip_to(instant("12:00:30"))
+    desk.refresh()
+
+    assert is_erased.wait(timeout=10)
+
+
+def test_what_was_due_while_the_service_was_stopped_is_erased_when_it_starts(desks: Desks, tmp_path: Path) -> None:
+    desk = desks.at("quayside")
+    id = _served(desk, "Anouk", "11:00")
+    with desk.store.writing() as connection:
+        photos.add(connection, "quayside", photos.LOOSE, Picture(), came_at=print_instant(NOW))
+    desk.change_house_rules(HouseRules(keep_h=1))
+    desk.close()
+
+    again, is_erased = Desks(open_store(tmp_path), Clock(start_at=instant("20:00"))), threading.Event()
+    again.listen(lambda _, standing: is_erased.set() if standing.booth.tickets[id].is_erased else None)
+    again.at("quayside").refresh()
+
+    assert is_erased.wait(timeout=10)
+    assert again.at("quayside").tidy() == []
+    assert Picture.jpeg not in b"".join(file.read_bytes() for file in tmp_path.iterdir())
+    again.close()
+
+
+def test_a_round_that_fails_is_told_and_the_next_one_goes_on_while_quotes_go_on_too(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    desk.change_house_rules(HouseRules(keep_h=1))
+    id = _served(desk, "Anouk", "11:00")
+
+    def full(_connection: Connection, _booth: str, _ticket: str) -> None:
+        raise StoreError("The disk is full.")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(cards, "erase", full)
+        desk.clock.skip_to(instant("12:00:30"))
+        seq = _say(desk, WalkedAway(style=None, sitters=1, ready_by=None), "asked")
+        assert desk.standing(wait_s=10).seq == seq
+        _eventually(lambda: "The disk is full." in caplog.text)
+
+    assert not desk.ticket(id).is_erased
+    assert desk.tidy() == [id]
+
+
+def test_closing_the_day_stands_even_where_erasing_fails_and_is_made_up_for(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    id = _served(desk, "Anouk")
+    with monkeypatch.context() as broken:
+        broken.setattr(cards, "erase", lambda *_: (_ for _ in ()).throw(StoreError("The disk is full.")))
+        _say(desk, DayClosed(), "close")
+
+    assert "The disk is full." in caplog.text
+    assert desk.tidy() == [id]
+
+
+def test_two_servers_that_find_the_same_due_write_it_once(desk: Desk, tmp_path: Path) -> None:
+    id = _served(desk, "Anouk", "11:00")
+    other = Desks(open_store(tmp_path), Clock(start_at=instant("11:00:01")))
+    with desk.store.writing() as connection:
+        house_rules.put(connection, desk.slug, HouseRules(keep_h=1))
+    desk.clock.skip_to(instant("12:30"))
+    other.clock.skip_to(instant("12:30"))
+
+    with ThreadPoolExecutor(2) as both:
+        list(both.map(lambda one: one.tidy(), (desk, other.at("quayside"))))
+
+    assert sum('"kind":"erased"' in line for line in _lines(desk)) == 1
+    assert desk.cards([id])[id].is_erased
+    other.close()
+
+
+def test_the_photo_of_an_order_that_was_never_finished_goes_after_an_hour(desk: Desk, tmp_path: Path) -> None:
+    with desk.store.writing() as connection:
+        photos.add(connection, desk.slug, photos.LOOSE, Picture(), came_at=print_instant(NOW))
+        photos.add(connection, "arcade", photos.LOOSE, Picture(b"another booth's"), came_at=print_instant(NOW))
+
+    desk.clock.skip_to(NOW + timedelta(minutes=59))
+    desk.tidy()
+    still = photos_of(tmp_path)
+    desk.clock.skip_to(NOW + timedelta(minutes=61))
+    desk.tidy()
+
+    assert Picture.jpeg in still
+    assert Picture.jpeg not in photos_of(tmp_path)
+    assert b"another booth's" in photos_of(tmp_path)
+
+
+def photos_of(folder: Path) -> bytes:
+    return b"".join(file.read_bytes() for file in folder.iterdir())
+
+
+def test_an_imported_journal_whose_people_are_unknown_is_left_alone(desks: Desks) -> None:
+    told = a_booth().ordered("T1").drawn("T1", "A4").collected("T1").day_closed()
+    desk = desks.import_journal("arcade", told.lines)
+
+    desk.tidy()
+
+    assert len(_lines(desk)) == len(told.lines)
+
+
+def _eventually(is_so: Callable[[], bool]) -> None:
+    """Wait until `is_so`, at most ten seconds."""
+    waited = threading.Event()
+    for _ in range(200):
+        if is_so():
+            return
+        waited.wait(0.05)
+    assert is_so()
 
 
 def test_closing_a_day_of_imported_tickets_writes_nothing_but_the_closing(desks: Desks) -> None:

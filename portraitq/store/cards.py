@@ -87,5 +87,18 @@ def erase(connection: Connection, booth: str, ticket: str) -> None:
     connection.execute(delete(schema.photos).where(schema.photos.c.booth == booth, schema.photos.c.ticket == ticket))
 
 
+def rewrite(connection: Connection) -> None:
+    """Write every card anew on fresh pages, for SQLite leaves copies of rows behind when it moves them about.
+
+    Whatever page a card stood on is overwritten (secure_delete). Other databases clean up in their own ways.
+    """
+    if connection.dialect.name == "sqlite":
+        names = ", ".join(column.name for column in schema.cards.c)
+        connection.exec_driver_sql(f"CREATE TEMP TABLE cards_anew AS SELECT {names} FROM cards")
+        connection.exec_driver_sql("DELETE FROM cards")
+        connection.exec_driver_sql(f"INSERT INTO cards ({names}) SELECT {names} FROM cards_anew")
+        connection.exec_driver_sql("DROP TABLE cards_anew")
+
+
 def _card(row: Row[Any]) -> Card:
     return Card(**{name: getattr(row, name) for name in Card.__slots__})

@@ -9,7 +9,7 @@ from __future__ import annotations
 import secrets
 from collections import defaultdict
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
@@ -19,8 +19,8 @@ from portraitq.store import schema
 ID_BYTES = 16  # 128 bits: an address nobody guesses
 LOOSE = ""  # the ticket of a photo that no order has claimed yet
 # SQLite keeps the first bytes of a row on a page that it shares with others, and leaves copies there when it moves rows
-# about, which secure_delete does not find. What stands on pages of its own it overwrites. So nothing of a picture stands
-# in the first bytes (https://www.sqlite.org/fileformat2.html, "B-tree Cell Format": at most a page less 35 bytes).
+# about, which secure_delete does not find. What stands on pages of its own it overwrites. So a picture is kept behind
+# empty bytes (https://www.sqlite.org/fileformat2.html, "B-tree Cell Format": at most a page less 35 bytes).
 _SHELTER = bytes(4096)
 
 
@@ -148,7 +148,10 @@ def photo(connection: Connection, id: str) -> StoredPhoto | None:
     """The photo of that id with its pictures, or None."""
     table = schema.photos
     row = connection.execute(select(*(table.c[name] for name in StoredPhoto.__slots__)).where(table.c.id == id)).first()
-    return StoredPhoto(**{**row._mapping, "jpeg": _taken_out(row.jpeg)}) if row else None
+    if row is None:
+        return None
+    found = StoredPhoto(*row)
+    return replace(found, jpeg=_taken_out(found.jpeg))
 
 
 def of_tickets(connection: Connection, booth: str, tickets: Collection[str]) -> dict[str, list[PhotoRef]]:

@@ -1,13 +1,16 @@
 """The database: opened safely, read and written in whole transactions.
 
 SQLite runs in WAL with synchronous=FULL, so that what was acknowledged survives a power cut (SQLite's documentation,
-PRAGMA synchronous), and with secure_delete, so that what was erased is overwritten. Any other database that SQLAlchemy
+PRAGMA synchronous), and with secure_delete, so that what was erased is overwritten; what a statement may have to undo
+is kept in memory, so that no picture goes through a temporary file. Any other database that SQLAlchemy
 knows takes its place by its address.
 """
 
 from __future__ import annotations
 
+import logging
 import sqlite3
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,7 +32,9 @@ from portraitq.store.schema import TooNew, bring_up_to_date, schema
 
 FILE_NAME = "portraitq.sqlite3"
 LOCK_WAIT_MS = 5_000  # a slow card takes a second or two for a commit; longer than this somebody else holds it
+SCRUB_WAIT_MS = 500  # nobody writes while scrubbing waits for readers, so a long one is not waited for
 CONNECTIONS, MORE_CONNECTIONS = 8, 24
+log = logging.getLogger(__name__)
 
 
 class StoreError(RuntimeError):
@@ -37,10 +42,15 @@ class StoreError(RuntimeError):
 
 
 class Store:
-    """One database. Threads may share it; each transaction takes a connection of its own."""
+    """One database. Threads may share it; each transaction takes a connection of its own.
+
+    `is_scrubbed` is False while something that was erased may still stand in SQLite's write-ahead log.
+    """
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
+        self.is_scrubbed = False  # whoever had it before may have been killed in the middle
+        self._scrubbing = threading.Lock()
 
     @property
     def is_sqlite(self) -> bool:
@@ -71,14 +81,29 @@ class Store:
         with self.reading() as connection:
             connection.execute(select(schema.c.version))  # SELECT 1 would not even look into the file
 
-    def scrub(self) -> None:
-        """Empty SQLite's write-ahead log into the file, so that what was erased stands nowhere any more."""
-        if self.is_sqlite:
-            with self._told(), self.engine.connect() as connection:
-                raw = connection.connection.dbapi_connection
-                assert raw is not None
-                raw.execute("ROLLBACK") if raw.in_transaction else None
-                raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    def scrub(self) -> bool:
+        """Empty SQLite's write-ahead log into the file, so that what was erased stands nowhere any more.
+
+        Whether it could: a transaction that reads on elsewhere (a backup) holds the log. Then `is_scrubbed` stays
+        False, it is logged, and whoever tidies up tries again. Other databases are not scrubbed from here.
+        """
+        if not self.is_sqlite:
+            self.is_scrubbed = True
+            return True
+        with self._scrubbing, self._told(), self.engine.connect() as connection:
+            self.is_scrubbed = False
+            raw = connection.connection.dbapi_connection
+            assert raw is not None
+            raw.execute("ROLLBACK") if raw.in_transaction else None
+            raw.execute(f"PRAGMA busy_timeout={SCRUB_WAIT_MS}")
+            try:
+                is_blocked, _, _ = raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            finally:
+                raw.execute(f"PRAGMA busy_timeout={LOCK_WAIT_MS}")
+            self.is_scrubbed = not is_blocked
+        if is_blocked:
+            log.warning("What was erased still stands in the database's log, which somebody reads; tried again soon.")
+        return not is_blocked
 
     def close(self) -> None:
         """Let go of every connection."""
@@ -167,6 +192,7 @@ def _prepare_sqlite(engine: Engine) -> None:
             "journal_mode=WAL",
             "synchronous=FULL",
             "secure_delete=ON",
+            "temp_store=MEMORY",
             "foreign_keys=ON",
         ):
             try:
