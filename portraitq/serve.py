@@ -30,6 +30,7 @@ from portraitq.clock import Clock
 from portraitq.core.commands import Command
 from portraitq.core.errors import Malformed, Refused
 from portraitq.desk import Desks
+from portraitq.quiet_logs import keep_addresses_out
 from portraitq.store import journal
 from portraitq.store.store import Store, StoreError, open_store
 from portraitq.ticket.qr import as_terminal, compact
@@ -258,6 +259,7 @@ def with_gunicorn(service: Service) -> None:
                 raise AppImportError(str(no)) from no  # told on stderr without a traceback
 
     arbiter = os.getpid()
+    keep_addresses_out()
     try:
         Server().run()
     except SystemExit as ended:  # the worker, a fork of this process, comes by here too; its code tells the arbiter why

@@ -131,7 +131,11 @@ def open_store(where: Path | str) -> Store:
     url = _url(where)
     try:
         engine = create_engine(
-            url, pool_size=CONNECTIONS, max_overflow=MORE_CONNECTIONS, pool_pre_ping=not _is_file(url)
+            url,
+            pool_size=CONNECTIONS,
+            max_overflow=MORE_CONNECTIONS,
+            pool_pre_ping=not _is_file(url),
+            hide_parameters=True,  # an error names no name, contact or photo in a log
         )
     except (ArgumentError, NoSuchModuleError, ImportError) as wrong:
         raise StoreError(f"{where} is no address of a database that portraitq can use: {wrong}") from wrong

@@ -7,7 +7,7 @@ from typing import Any
 
 from flask import Blueprint, Flask, Response, jsonify, render_template, request
 
-from portraitq import __version__, paths
+from portraitq import __version__, paths, quiet_logs
 from portraitq.desk import Desks
 from portraitq.store import journal
 from portraitq.store.store import StoreError
@@ -64,6 +64,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
         MAX_FORM_MEMORY_SIZE=limits.LARGEST_FORM_BYTES,
         **config,
     )
+    quiet_logs.keep_addresses_out()
     app.extensions["portraitq"] = desks
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
