@@ -2,6 +2,8 @@
 // Works on every [data-command] button of the page; other scripts call send(). What happens is told by events on document:
 //   "portraitq:tapped" {command}, "portraitq:done" {command, answer}, "portraitq:refused" {command, sentence}, "portraitq:unsent" {count}
 
+import { keepMisfit } from "./misfits.js";
+import { aged, ageMs, mark, nowMs, remembered } from "./stopwatch.js";
 import { renew, token } from "./token.js";
 
 const SAME_TAP_MS = 800; // chalky fingers bounce; sooner than this on the same target is one tap
@@ -9,9 +11,11 @@ const FIRST_WAIT_MS = 500;
 const LONGEST_WAIT_MS = 15000;
 const WORTH_SAYING_MS = 1500; // a tap on its way for less than this needs no words
 const BOX = "portraitq-tap:"; // one item a tap, so that two tabs never overwrite each other's
+const AGED_EVERY_MS = 5000; // so much of a tap's age a power cut leaves to the device's clock
+const MINE = 40; // so many of this page's answered taps are known as its own
 
-const pageId = newId();
 let box = read();
+const mine = [];
 let isSending = false;
 let isUnsigned = false;
 let tries = 0;
@@ -25,9 +29,10 @@ export function newId() {
 // Puts a command into the outbox; resolves with {seq, events}, or null when it was refused. `agoMs` is how long ago the
 // hand meant it, where a second touch (a reason, a rack place) completed it.
 export function send(kind, data, { booth = here(), by = "counter", agoMs = 0 } = {}) {
-  const entry = { id: newId(), booth, by, kind, data, page: pageId, atMs: performance.now() - agoMs, wallMs: Date.now() - agoMs, hasAge: agoMs > 0 };
+  const entry = { ...mark(agoMs), id: newId(), booth, by, kind, data, hasAge: agoMs > 0, boxedMs: nowMs(), seq: seqShown() };
   box.push(entry);
   keep(entry);
+  keepAges();
   tell("tapped", { command: entry });
   const settled = new Promise((resolve) => { waiting.set(entry.id, resolve); });
   setTimeout(count, WORTH_SAYING_MS);
@@ -45,15 +50,29 @@ function here() {
   return document.querySelector("[data-booth]")?.dataset.booth ?? location.pathname.split("/")[1];
 }
 
+// Which line of the journal the page knew when the hand tapped: what came after it may be why the tap does not fit.
+function seqShown() {
+  return Number(document.querySelector("[data-view]")?.dataset.seq) || 0;
+}
+
+// Those of an earlier page are sure to be late, and their age is worth saying however short.
 function read() {
   try {
     const keys = Object.keys(localStorage).filter((key) => key.startsWith(BOX));
-    return keys.map((key) => JSON.parse(localStorage.getItem(key))).sort((a, b) => a.wallMs - b.wallMs);
+    const kept = keys.map((key) => JSON.parse(localStorage.getItem(key)));
+    return kept.map((one) => ({ ...remembered(one), isKept: true })).sort((a, b) => a.atMs - b.atMs);
   } catch { return []; }
 }
 
 function keep(entry) {
   try { localStorage.setItem(BOX + entry.id, JSON.stringify(entry)); } catch { /* private mode: kept in this page alone */ }
+}
+
+// All at once, so that their order does not hang on the device's clock. One that is there no more was sent by another tab.
+function keepAges() {
+  for (const entry of box) {
+    try { if (localStorage.getItem(BOX + entry.id) !== null) keep(aged(entry)); } catch { /* private mode */ }
+  }
 }
 
 function forget(entry) {
@@ -62,12 +81,9 @@ function forget(entry) {
   count();
 }
 
-// How long ago it was tapped: by the page's own monotonic clock; across a reload by the difference of the device's
-// clock with itself, which is right unless somebody set it meanwhile.
 function agoS(entry) {
-  const ms = entry.page === pageId ? performance.now() - entry.atMs : Date.now() - entry.wallMs;
-  const s = Math.max(0, Math.round(ms) / 1000);
-  return s < 1 && !entry.hasAge ? 0 : s; // the way through the air is not worth a figure
+  const s = Math.round(ageMs(entry)) / 1000;
+  return s < 1 && !entry.hasAge && !entry.isKept ? 0 : s; // the way through the air is not worth a figure
 }
 
 async function work() {
@@ -116,8 +132,10 @@ async function post(entry) {
 function settle(entry, { done, refused, status }) {
   waiting.get(entry.id)?.(done ?? null);
   waiting.delete(entry.id);
+  mine.push(entry.id);
+  if (mine.length > MINE) mine.shift();
   if (done) return tell("done", { command: entry, answer: done });
-  say(refused);
+  if (!keepMisfit(entry, refused, mine)) say(refused);
   tell("refused", { command: entry, sentence: refused, status });
 }
 
@@ -149,7 +167,7 @@ export function say(sentence) {
 }
 
 function count() {
-  const late = box.filter((entry) => entry.page !== pageId || performance.now() - entry.atMs >= WORTH_SAYING_MS);
+  const late = box.filter((entry) => entry.isKept || nowMs() - entry.boxedMs >= WORTH_SAYING_MS);
   const line = document.getElementById("unsent");
   if (line) {
     line.hidden = !late.length;
@@ -187,6 +205,8 @@ function isSameTap(button) {
   return before !== undefined && now - before < SAME_TAP_MS;
 }
 
+addEventListener("pagehide", keepAges);
+setInterval(keepAges, AGED_EVERY_MS);
 addEventListener("online", () => { tries = 0; work(); });
 document.addEventListener("visibilitychange", () => { if (!document.hidden) { tries = 0; work(); } });
 count();
