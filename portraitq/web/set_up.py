@@ -1,7 +1,7 @@
-"""Set-up: the booth, its styles and artists; the passphrase, devices and network; addresses for the tablets.
+"""Set-up: the booth, its styles and artists; house rules; the passphrase, devices and network; addresses for tablets.
 
-The set-up itself is one form and one `set_up` command; what is typed is `set_up_draft.py`'s. Passphrase, devices and
-network belong to the whole program and not to the journal, and each has a small form of its own.
+The set-up itself is one form and one `set_up` command; what is typed is `set_up_draft.py`'s. House rules (typed:
+`house_rules_form.py`), passphrase, devices and network are not in the journal, and each has a small form of its own.
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ from portraitq.core.events import SetUp, parse_instant, print_data, to_json
 from portraitq.store import devices, settings
 from portraitq.ticket import qr
 from portraitq.ticket.wifi import wifi_text
-from portraitq.web import here
+from portraitq.web import here, house_rules_form
 from portraitq.web.hand_over import NETWORK_NAME, NETWORK_PASSWORD
+from portraitq.web.house_rules_form import RulesDraft
 from portraitq.web.problems import TooOften
 from portraitq.web.said import clock_time, day_said
 from portraitq.web.set_up_draft import Draft, Errors, built, changed, draft_of, idle_styles, read, sentence_of
@@ -43,6 +44,8 @@ SAID = {
     "same": "Nothing was different, so nothing was written.",
     "passphrase": "The passphrase was changed. Every other sign-in is over; devices with a key of their own go on.",
     "withdrawn": "The device was shut out.",
+    "rules": "The house rules were saved. The easels follow at once.",
+    "usual-rules": "The usual words and minutes stand again. When photos are erased stays as it was.",
     "network": "The network was saved. Slips show it from now on.",
     "no-network": "The network was taken off the slips.",
 }
@@ -101,6 +104,8 @@ class SetUpView:
     devices: tuple[DeviceRow, ...]
     new_key: str
     device_error: str
+    rules: RulesDraft
+    keep_said: str
     network: NetworkForm
     suggestion: str
     passphrase_errors: Errors
@@ -199,6 +204,22 @@ def withdraw_device(booth: str, id: str) -> ResponseReturnValue:
     return redirect(url_for("set_up.show", booth=booth, said="withdrawn", _anchor="devices"), 303)
 
 
+@blueprint.post("/<booth>/set-up/house-rules")
+@staff_only
+def house_rules(booth: str) -> ResponseReturnValue:
+    """Write the house rules, or put the usual words and minutes back."""
+    desk = here.desk_at(booth)
+    if request.form.get("do") == "usual":
+        desk.change_house_rules(house_rules_form.usual(desk.house_rules()))
+        return redirect(url_for("set_up.show", booth=booth, said="usual-rules", _anchor="house-rules"), 303)
+    draft = house_rules_form.read(request.form)
+    new, errors = house_rules_form.built(draft)
+    if new is None:
+        return _page(desk, rules=replace(draft, errors=errors), focus=_first(errors)), 422
+    desk.change_house_rules(new)
+    return redirect(url_for("set_up.show", booth=booth, said="rules", _anchor="house-rules"), 303)
+
+
 @blueprint.post("/<booth>/set-up/network")
 @staff_only
 def network(booth: str) -> ResponseReturnValue:
@@ -225,7 +246,7 @@ def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
         listed = devices.listed(connection)
         name = settings.get(connection, NETWORK_NAME) or ""
         password = settings.get(connection, NETWORK_PASSWORD) or ""
-    zone = ZoneInfo(before.booth.zone)
+    zone, rules = ZoneInfo(before.booth.zone), desk.house_rules()
     return SetUpView(
         draft=draft_of(before),
         errors={},
@@ -243,6 +264,8 @@ def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
         ),
         new_key="",
         device_error="",
+        rules=house_rules_form.draft_of(rules),
+        keep_said=house_rules_form.keep_said(rules),
         network=NetworkForm(name, password, _network_qr(name, password), {}),
         suggestion=passphrases.new_passphrase(),
         passphrase_errors={},

@@ -4,6 +4,7 @@ import { renew, token } from "./token.js";
 
 const SIGNED_OUT =
   "Not sent: the booth is out of reach, or the sign-in ran out. Sign in on another tab, then press again; nothing typed is lost.";
+const small = document.querySelector("form[data-keeps]"); // words that somebody typed and would miss
 const form = document.querySelector("[data-set-up]");
 const saved = form && typed();
 let isLeaving = false;
@@ -72,8 +73,19 @@ form?.addEventListener("submit", async (event) => {
   form.requestSubmit(button);
 });
 form?.addEventListener("input", mark);
+small?.addEventListener("input", () => { small.dataset.typed = "yes"; });
+small?.addEventListener("submit", async (event) => {
+  if (!small.dataset.plainly) {
+    event.preventDefault();
+    if (!await isSignedIn()) return;
+    small.dataset.plainly = "yes";
+    small.requestSubmit(event.submitter);
+  }
+  delete small.dataset.typed;
+  delete small.dataset.plainly;
+});
 window.addEventListener("beforeunload", (event) => {
-  if (form && !isLeaving && isUnsaved()) event.preventDefault();
+  if (small?.dataset.typed || (form && !isLeaving && isUnsaved())) event.preventDefault();
 });
 if (form) mark();
 document.querySelector("main .refusal[role=alert]:not(:has(a))")?.focus();

@@ -1,0 +1,104 @@
+"""The house rules as they are typed: every field a text, so that nothing that somebody wrote is lost when one is wrong.
+
+`draft_of` spreads the rules out, `read` takes them from a form, and `built` makes them again, or says beside which
+fields what is wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from portraitq.house_rules import KEEP_LONGEST_H, LONGEST_TEXT, HouseRules
+
+Errors = dict[str, str]
+
+REST_LONGEST_MIN = 600
+KEEP_USUAL_H = 24  # stands in the field until somebody chooses hours
+AT_CLOSE, HOURS = "close", "hours"
+TEXTS = ("between", "rest", "care")
+
+
+@dataclass(frozen=True)
+class RulesDraft:
+    """The rules as typed; `keep` is "close" or "hours". `errors` are by the id of the element that is wrong."""
+
+    between: str
+    rest_after_min: str
+    rest: str
+    care: str
+    keep: str
+    keep_h: str
+    errors: Errors = field(default_factory=dict)
+    longest: int = LONGEST_TEXT
+
+
+def draft_of(rules: HouseRules) -> RulesDraft:
+    """The rules as they stand, ready to be changed."""
+    return RulesDraft(
+        between=rules.between,
+        rest_after_min=str(rules.rest_after_min),
+        rest=rules.rest,
+        care=rules.care,
+        keep=AT_CLOSE if rules.keep_h is None else HOURS,
+        keep_h=str(rules.keep_h or KEEP_USUAL_H),
+    )
+
+
+def read(form: Mapping[str, str]) -> RulesDraft:
+    """What came in, as it was typed. Browsers send line breaks in their own way."""
+
+    def typed(name: str) -> str:
+        return form.get(name, "").replace("\r\n", "\n").strip()
+
+    return RulesDraft(
+        between=typed("between"),
+        rest_after_min=typed("rest_after_min"),
+        rest=typed("rest"),
+        care=typed("care"),
+        keep=typed("keep"),
+        keep_h=typed("keep_h"),
+    )
+
+
+def built(draft: RulesDraft) -> tuple[HouseRules | None, Errors]:
+    """The rules, or None and what is wrong beside which field."""
+    errors: Errors = {}
+    for name in TEXTS:
+        if (length := len(getattr(draft, name))) > LONGEST_TEXT:
+            errors[f"rules-{name}"] = f"At most {LONGEST_TEXT} characters were expected, not {length}."
+    rest_after_min = _whole(draft.rest_after_min, 0, REST_LONGEST_MIN)
+    if rest_after_min is None:
+        errors["rules-rest-after"] = f"Whole minutes from 0 to {REST_LONGEST_MIN} were expected; 0 for never."
+    keep_h = None
+    if draft.keep == HOURS:
+        keep_h = _whole(draft.keep_h, 1, KEEP_LONGEST_H)
+        if keep_h is None:
+            errors["rules-keep-h"] = f"Whole hours from 1 to {KEEP_LONGEST_H} were expected."
+    elif draft.keep != AT_CLOSE:
+        errors["rules-keep-close"] = "Choose when photos and names are erased."
+    if errors or rest_after_min is None:
+        return None, errors
+    return HouseRules(
+        between=draft.between, rest_after_min=rest_after_min, rest=draft.rest, care=draft.care, keep_h=keep_h
+    ), {}
+
+
+def usual(now: HouseRules) -> HouseRules:
+    """The usual words and minutes. When things are erased stays as it is: one touch must erase nothing."""
+    return HouseRules(keep_h=now.keep_h)
+
+
+def keep_said(rules: HouseRules) -> str:
+    """When what is known of a person goes, in one sentence."""
+    what = "Name, contact, note and photos of a portrait that was handed over or cancelled are erased"
+    if rules.keep_h is None:
+        return f"{what} when the day is closed."
+    return f"{what} {rules.keep_h} {'hour' if rules.keep_h == 1 else 'hours'} after that."
+
+
+def _whole(text: str, least: int, most: int) -> int | None:
+    """The whole number that `text` says, or None where it is none or outside its bounds."""
+    if not (text.isascii() and text.isdigit() and len(text) <= len(str(most)) + 2):
+        return None
+    return number if least <= (number := int(text)) <= most else None
