@@ -27,9 +27,10 @@ MOST_SAMPLES = 3000  # of one place; more change no colour
 CLUSTERS = 7  # before those that look alike are joined
 TRIES, SEED = 5, 0  # of k-means, each from other beginnings; the best one counts
 SETTLED = 0.05  # of L*a*b*: when a round brings less, it is done
-ALIKE = 9.0  # distance in L*a*b* (CIE 1976) under which two swatches are one pencil
+ALIKE = 8.0  # distance in L*a*b* (CIE 1976) under which two swatches are one pencil
 LIKE_SKIN, LIKE_GROUND = 12.0, 11.0  # the same, to what is beside hair and clothes and not of them
 ON_IT, THERE = 0.2, 0.04  # of head or chest that a colour must cover to be theirs: if the ground has it too, and if not
+MOSTLY = 0.6  # the same where skin in shade has it too
 SURE = 0.15  # the share of the cheeks that is skin for certain, and no eyelash or spectacle frame
 LEAST, MOST = 0.06, 4  # a share under which a colour is an accident, and how many are shown of one place
 
@@ -201,7 +202,9 @@ def _clusters(colours: FloatArray) -> list[_Cluster]:
     )
     nearest, _ = vq(samples, middles)
     counts = np.bincount(nearest, minlength=len(middles))
-    found = [_Cluster(middle, count / len(samples)) for middle, count in zip(middles, counts, strict=True) if count]
+    found = [
+        _Cluster(middle, int(count) / len(samples)) for middle, count in zip(middles, counts, strict=True) if count
+    ]
     return _joined(found)
 
 
@@ -224,11 +227,17 @@ def _joined(clusters: list[_Cluster]) -> list[_Cluster]:
 def _own(
     colours: FloatArray, place: Mask, middle: Mask, ground: list[_Cluster], skin: list[_Cluster]
 ) -> list[_Cluster]:
-    """The colours of a place without skin, and without what only stands behind or beside it."""
+    """The colours of a place without skin, and without what only stands behind or beside it.
+
+    Skin in deep shade may look like dark hair: that is taken for hair only where it covers most of the head's top.
+    """
+    lit = sorted(skin, key=lambda one: -float(one.middle[0]))[:1]
     on_it, found = colours[middle], []
     for one in _clusters(colours[place]):
-        needed = ON_IT if _is_like(one, ground, LIKE_GROUND) else THERE
-        if not _is_like(one, skin, LIKE_SKIN) and _covers(one, on_it) >= needed:
+        if _is_like(one, lit, LIKE_SKIN):
+            continue
+        needed = MOSTLY if _is_like(one, skin, LIKE_SKIN) else ON_IT if _is_like(one, ground, LIKE_GROUND) else THERE
+        if _covers(one, on_it) >= needed:
             found.append(one)
     return found
 

@@ -1,14 +1,16 @@
-"""Views of photos, each made once: when it is first asked for or a moment before, then kept beside the photo.
+"""Views of photos, each made once: when it is first asked for, then kept beside the photo.
 
 Two tablets that ask at once wait for the same making. A photo that goes meanwhile takes its views with it, and marks
-that are set anew meanwhile let nothing stay that was made by the old ones. Making ahead is done by one thread with
-what time is left: it stands back for whoever taps, and drops what it has no room for, because all of it can be made
-when it is asked for.
+that are set anew meanwhile let nothing stay that was made by the old ones.
+
+No thread makes views before they are asked for: the easel fetches those of the sketch in hand ahead, which brings them
+over the network as well, and making one takes a tenth of a second.
 """
 
 from __future__ import annotations
 
 import logging
+import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,7 +27,7 @@ log = logging.getLogger(__name__)
 
 GONE = "There is no such photo any more: it was deleted, or its portrait was handed over."
 COLOURS = "colours"  # under this name the palettes are kept beside the views
-MOST_AT_ONCE = 2  # each holds a picture of four megapixels three times over: 50 MB
+MOST_AT_ONCE = max(1, (os.cpu_count() or 2) // 2)  # a tap finds the other half free; each takes some 50 MB
 
 
 class _Turns:

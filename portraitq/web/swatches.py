@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from portraitq.photo.colours import GREY_STEPS, Palette, Swatch
 from portraitq.photo.views import tones
 
-PLACES = (("skin", "Skin"), ("hair", "Hair"), ("clothes", "Clothes"))
+PLACES = (("skin", "Skin"), ("hair", "Hair or hat"), ("clothes", "Clothes"))
 
 
 @dataclass(frozen=True)
