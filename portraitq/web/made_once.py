@@ -60,6 +60,8 @@ _room = threading.BoundedSemaphore(MOST_AT_ONCE)
 
 def view_of(store: Store, booth: str, id: str, name: str) -> bytes:
     """The view of that name of a photo, made now if nobody made it before; NotThere when there is none (any more)."""
+    if name == COLOURS:
+        raise NotThere("The colours of a photo are no picture: they stand beside its views, not among them.")
     return _once(store, booth, id, name)
 
 
