@@ -346,6 +346,44 @@ def test_a_wide_colour_space_is_turned_into_srgb(form, colour):  # IEC 61966-2-1
     assert kept.getpixel((32, 32)) == pytest.approx(tuple(adobe_in_srgb(colour)), abs=4)
 
 
+# Display P3's colorants adapted to D50, as its registered profile has them (color.org, "Display P3")
+P3_TO_XYZ = np.array([[0.51512, 0.29198, 0.15710], [0.24120, 0.69225, 0.06657], [-0.00105, 0.04189, 0.78407]])
+
+
+@pytest.mark.parametrize("colour", [(200, 100, 60), (90, 140, 120), (128, 128, 128), (180, 200, 150)])
+@pytest.mark.parametrize("form", ["JPEG", "HEIF", "AVIF"])
+def test_a_phone_s_wide_colours_are_turned_into_srgb(form, colour):  # IEC 61966-2-1, Display P3
+    profile = icc_profile(*P3_TO_XYZ.T, 2.2)
+    image = Image.new("RGB", (64, 64), colour)
+    image.info["icc_profile"] = profile
+    linear = np.clip(XYZ_TO_SRGB @ P3_TO_XYZ @ (np.array(colour) / 255) ** 2.2, 0, 1)
+    expected = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055) * 255
+
+    kept = opened(take_in(written(image, form, icc_profile=profile, quality=100)).jpeg)
+
+    assert kept.getpixel((32, 32)) == pytest.approx(tuple(expected), abs=4)
+
+
+def grey_profile(gamma):
+    """A minimal ICC version 2 profile of a grey screen with one gamma. ICC.1:2001-04."""
+    white = b"XYZ \0\0\0\0" + b"".join(struct.pack(">i", round(value * 65536)) for value in (0.9642, 1.0, 0.8249))
+    curve = b"curv\0\0\0\0" + struct.pack(">LH", 1, round(gamma * 256)) + bytes(2)
+    table = struct.pack(">L4sLL4sLL", 2, b"wtpt", 156, 20, b"kTRC", 176, 16)
+    head = struct.pack(">L4sL4s4s4s", 192, b"lcms", 0x02100000, b"mntr", b"GRAY", b"XYZ ")
+    head += struct.pack(">6H", 2026, 1, 1, 0, 0, 0) + b"acsp" + bytes(28) + white[8:] + bytes(48)
+    return head + table + white + curve
+
+
+def test_a_grey_photo_is_read_by_its_own_profile():
+    image = Image.new("L", (64, 64), 128)
+    light = (128 / 255) ** 1.4  # more of it than sRGB means by 128
+    expected = 255 * (1.055 * light ** (1 / 2.4) - 0.055)
+
+    kept = opened(take_in(written(image, "PNG", icc_profile=grey_profile(1.4))).jpeg)
+
+    assert kept.getpixel((32, 32)) == pytest.approx((expected,) * 3, abs=3)
+
+
 def test_a_profile_agrees_with_little_cms_by_itself():  # ImageCms
     profile = icc_profile(*ADOBE_TO_XYZ.T, ADOBE_GAMMA)
     image = Image.new("RGB", (64, 64), (200, 100, 60))
@@ -486,6 +524,41 @@ def test_what_cannot_be_a_photo_is_refused_in_one_sentence(case):
 
     assert refusal.value.field == "photo"
     assert "\n" not in str(refusal.value)
+
+
+def hollow(form, **options):
+    return lambda: written(Image.new("RGB", (8000, 8000), (90, 80, 70)), form, **options)
+
+
+HOLLOW = {
+    "webp": hollow("WEBP", lossless=True, method=0),
+    "png": hollow("PNG"),
+    "beginning of a progressive jpeg": lambda: hollow("JPEG", progressive=True, quality=10)()[:200_000],
+}
+
+
+@pytest.mark.parametrize("kind", HOLLOW)
+def test_a_large_picture_out_of_next_to_nothing_is_refused_before_it_takes_memory(kind):
+    with pytest.raises(Malformed, match="8000 × 8000 pixels, but its file holds next to nothing"):
+        take_in(HOLLOW[kind]())
+
+
+def with_scans(count):
+    """A progressive JPEG whose last scan comes again and again."""
+    jpeg = written(six_cells(), progressive=True)
+    scan = jpeg[jpeg.rindex(b"\xff\xda") : -2]
+    return jpeg[:-2] + scan * (count - jpeg.count(b"\xff\xda")) + b"\xff\xd9"
+
+
+def test_a_jpeg_of_very_many_scans_is_refused():
+    with pytest.raises(Malformed, match="in 3000 scans"):
+        take_in(with_scans(3000))
+
+
+def test_scans_are_not_counted_in_thumbnails_or_in_what_follows():
+    jpeg = with_segments(written(six_cells(), progressive=True, quality=95), (0xE1, b"\xff\xda" * 200))
+
+    assert cells_of(opened(take_in(jpeg + b"\xff\xda" * 200).jpeg)) == "123/456"
 
 
 @pytest.mark.parametrize("form", FORMATS)
