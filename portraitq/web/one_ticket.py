@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from portraitq.core.booth import Booth
 from portraitq.core.events import (
+    Artist,
     Cancelled,
     Collected,
     Data,
@@ -27,9 +28,11 @@ from portraitq.core.events import (
 )
 from portraitq.core.life import CANCELLED, COLLECTED, HELD, IN_QUEUE, OVER, READY, WAITING, Ticket
 from portraitq.ticket import codes
+from portraitq.web.consent import consent_said
 from portraitq.web.queue import Now, Row, now_of, row_of
 from portraitq.web.quoted import names_a_time, time_to_tell, window_of
 from portraitq.web.said import clock_time, day_said, money, plain_amount
+from portraitq.web.touching_up import hands_for
 
 if TYPE_CHECKING:
     from portraitq.desk import Standing
@@ -64,6 +67,10 @@ class OneTicket:
 
     The tuples of taps are empty, and the single ones None, where they make no sense. `has_reasons` says that its quote
     can be explained.
+
+    touch_up     to the artist who drew it, or the only one who is free
+    touch_ups    to the others who are free
+    no_touch_up  who is busy, and until when; empty where nobody is waited for
     """
 
     row: Row
@@ -81,6 +88,7 @@ class OneTicket:
     contact: str
     note: str
     consent_by: str
+    consent_said: str
     can_add_photo: bool
     is_owed: bool
     hand_over: Tap | None
@@ -89,7 +97,9 @@ class OneTicket:
     moves: tuple[Tap, ...]
     cancels: tuple[Tap, ...]
     pays: tuple[Tap, ...]
+    touch_up: Tap | None
     touch_ups: tuple[Tap, ...]
+    no_touch_up: str
     new_time: Tap | None
     ready_said: str
     erase: Tap | None
@@ -107,6 +117,7 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
     assert set_up is not None
     at = now_of(standing)
     id, currency, is_over = ticket.id, set_up.booth.currency, ticket.place in OVER
+    hands = hands_for(standing, ticket)
     return OneTicket(
         row=row_of(standing, ticket, card, photos),
         slug=standing.slug,
@@ -123,6 +134,7 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         contact=card.contact if card else "",
         note=card.note if card else "",
         consent_by=card.consent_by if card else "",
+        consent_said=consent_said(card),
         can_add_photo=not ticket.is_erased and ticket.finished_at is None and not is_over,
         is_owed=ticket.due > 0,
         hand_over=_hand_over(ticket),
@@ -131,7 +143,9 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         moves=tuple(_moves(booth, ticket)),
         cancels=() if is_over else tuple(_tap(said, Cancelled(ticket=id, why=why)) for why, said in CANCELS),
         pays=tuple(_pays(ticket, currency)),
-        touch_ups=tuple(_touch_ups(booth, set_up, ticket)),
+        touch_up=_touch_up(ticket, hands.first, "Touch up: back") if hands and hands.first else None,
+        touch_ups=tuple(_touch_up(ticket, artist, "Touch up:") for artist in hands.others) if hands else (),
+        no_touch_up=hands.busy if hands else "",
         new_time=_new_time(standing, ticket, set_up),
         ready_said=_ready_said(standing, ticket),
         erase=None if ticket.is_erased else _tap("Erase name, contact, note and photos", Erased(ticket=id)),
@@ -193,14 +207,8 @@ def _moves(booth: Booth, ticket: Ticket) -> list[Tap]:
     return moves
 
 
-def _touch_ups(booth: Booth, set_up: SetUp, ticket: Ticket) -> list[Tap]:
-    if ticket.place not in (READY, COLLECTED):
-        return []
-    return [
-        _tap(f"To {artist.name}", TouchedUp(ticket=ticket.id, artist=artist.id))
-        for artist in set_up.artists
-        if artist.id in booth.here_since and artist.id not in booth.easels
-    ]
+def _touch_up(ticket: Ticket, artist: Artist, way: str) -> Tap:
+    return _tap(f"{way} to {artist.name}", TouchedUp(ticket=ticket.id, artist=artist.id))
 
 
 def _new_time(standing: Standing, ticket: Ticket, set_up: SetUp) -> Tap | None:

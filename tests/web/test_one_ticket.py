@@ -21,7 +21,7 @@ def of(told: Told, id: str = "T1", card: Card | None = None) -> OneTicket:
 
 
 def taps(one: OneTicket) -> list[Tap]:
-    single = [tap for tap in (one.hand_over, one.release, one.new_time, one.erase) if tap]
+    single = [tap for tap in (one.hand_over, one.release, one.touch_up, one.new_time, one.erase) if tap]
     return [*single, *one.holds, *one.moves, *one.cancels, *one.pays, *one.touch_ups]
 
 
@@ -119,10 +119,19 @@ def test_a_promise_that_slips_offers_the_time_that_its_mark_shows():
     assert one.row.holding.said == f"late: now about {clock}"
 
 
-def test_a_touch_up_is_offered_to_artists_whose_easel_is_free():
-    told = a_booth().ordered("T1", "T2").drawn("T1").started("T2", "a1")
-
-    assert [tap.command["data"]["artist"] for tap in of(told).touch_ups] == ["a2"]
+@pytest.mark.parametrize(
+    ("card", "said"),
+    [
+        (Card("C1", is_child=True, consent_by="mother"), "A child: mother agrees to the photo."),
+        (Card("C1", is_child=True), "A child: nobody wrote down which parent or guardian agrees."),
+        (Card("C1", consent_by="Anouk"), "Agreed to the photo: Anouk."),
+        (Card("C1", name="Anouk"), ""),
+        (Card("C1", is_erased=True), ""),
+        (None, ""),
+    ],
+)
+def test_who_agreed_to_the_photo_is_said_in_one_line(card: Card | None, said: str):
+    assert of(a_booth().ordered("T1"), card=card).consent_said == said
 
 
 def test_payments_are_told_with_their_time():
@@ -139,4 +148,4 @@ def test_an_erased_ticket_offers_no_erasing_and_takes_no_photo():
 
 
 def test_what_was_collected_can_still_be_touched_up():
-    assert of(a_booth().brought_to(COLLECTED)).touch_ups
+    assert of(a_booth().brought_to(COLLECTED)).touch_up
