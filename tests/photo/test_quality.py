@@ -63,9 +63,10 @@ def blurred(image: Image.Image, radius_px: float) -> Image.Image:
 
 
 def shaken(image: Image.Image, length_px: int, right: int, down: int) -> Image.Image:
-    """The camera moved along a line while it looked."""
+    """The camera moved along a line while it looked, slower at both ends."""
     pixels = np.asarray(image, np.float64)
-    moved = sum(np.roll(pixels, (k * down, k * right), (0, 1)) for k in range(length_px)) / length_px
+    weights = np.bartlett(length_px + 2)[1:-1]
+    moved = sum(w * np.roll(pixels, (k * down, k * right), (0, 1)) for k, w in enumerate(weights)) / weights.sum()
     return Image.fromarray(moved.astype(np.uint8))
 
 
