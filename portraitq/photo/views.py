@@ -34,7 +34,7 @@ NARROWEST = 2.0  # of L*: a picture with less between its ends is one flat tone,
 
 EYE_LINE = 0.47  # of the marked box from its top: eyes lie at half of a head's height, a little less of a face
 EYES_HIGH = 0.46  # of the box: brows to the middle of the nose, with room for a mark that is somewhat off
-EYES_WIDE = 1.16  # of the box: temple to temple and a little more, for a head that is tilted
+EYES_WIDE = 1.0  # of the box: temple to temple, an eye's breadth more than the eyes on each side
 EYES_PX = 1600  # as wide as a tablet is sharp
 MOST_ENLARGED = 4.0  # beyond that there is nothing more to see
 
