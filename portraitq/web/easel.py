@@ -22,6 +22,7 @@ from portraitq.core.life import DRAWING, ON_EASEL, PAUSED, READY, TOUCH_UP, TOUC
 from portraitq.core.rack import free_places
 from portraitq.forecast.usual import usual_stage_s
 from portraitq.web import said, views
+from portraitq.web.drawing import TOOLKIT, Drawn, Toolkit, drawn
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
 from portraitq.web.queue import now_of
@@ -107,7 +108,7 @@ class Sketch:
     name: str
     note: str
     asked_for: str
-    photos: tuple[PhotoRef, ...]
+    photos: tuple[Drawn, ...]
     promise_said: str
     promise_state: str
     paused_said: str
@@ -150,6 +151,7 @@ class EaselView:
     last: Racked | None
     reasons: tuple[tuple[str, str], ...]
     bar_usual: int
+    toolkit: Toolkit = TOOLKIT
 
 
 @blueprint.get("/<booth>/easel")
@@ -251,7 +253,7 @@ def _sketch(
         name=card.name if card else "",
         note=card.note if card else "",
         asked_for=f"asked for {asked.name}" if asked else "",
-        photos=photos,
+        photos=drawn(photos),
         promise_said=promise[0],
         promise_state=promise[1],
         paused_said=_paused_said(booth, ticket),

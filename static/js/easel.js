@@ -2,6 +2,7 @@
 // The fragment holds every step that can be reached; this file only chooses which is seen. What was tapped and is not
 // answered yet is laid over each push that comes meanwhile, so an older push never takes a tap back from the eye.
 
+import { mountPictures } from "./drawing.js";
 import { send, unanswered } from "./taps.js";
 import { confirm } from "./easel-senses.js";
 
@@ -92,33 +93,6 @@ function canSign(sketch) {
   return sketch && ["drawing", "touch-up"].includes(sketch.dataset.state) && sketch.querySelector(`[data-sign][data-at="${sketch.dataset.step}"]`);
 }
 
-// Pictures are kept when the fragment is swapped: they come only once through the air, and never flicker.
-const pictures = new Map();
-const flipped = new Map();
-
-function mountPictures() {
-  const places = [...main.querySelectorAll("[data-picture]")];
-  for (const place of places) {
-    const key = place.dataset.picture;
-    const image = pictures.get(key) ?? Object.assign(new Image(), { src: key, alt: place.dataset.alt, decoding: "async", draggable: false });
-    pictures.set(key, image);
-    if (image.parentNode !== place) place.replaceChildren(image);
-  }
-  const wanted = new Set(places.map((place) => place.dataset.picture));
-  for (const key of pictures.keys()) if (!wanted.has(key)) pictures.delete(key);
-  for (const holder of main.querySelectorAll("[data-photos]")) flip(holder, 0);
-}
-
-function flip(holder, by) {
-  const photos = [...holder.querySelectorAll(".sketch__photo")];
-  if (!photos.length) return;
-  const at = ((flipped.get(holder.dataset.photos) ?? 0) + by) % photos.length;
-  flipped.set(holder.dataset.photos, at);
-  for (const [index, photo] of photos.entries()) photo.hidden = index !== at;
-  const line = holder.querySelector("[data-flip-said]");
-  if (line) line.textContent = `${at + 1} of ${photos.length}`;
-}
-
 // Two touches that make one tap. What is pending survives a reload.
 
 function keep() {
@@ -180,7 +154,7 @@ main.addEventListener("click", (event) => {
   const now = performance.now();
   const isBounce = now - lastPressMs < SAME_TAP_MS;
   lastPressMs = isBounce ? lastPressMs : now;
-  if (isBounce && !button.matches("[data-flip]")) {
+  if (isBounce) {
     event.stopPropagation();
     event.preventDefault();
     return;
@@ -190,9 +164,8 @@ main.addEventListener("click", (event) => {
 
 function press(button) {
   const ticket = button.closest(".sketch")?.dataset.ticket;
-  if (rest && !button.matches("[data-pause], [data-why], [data-flip]")) sayRest();
-  if (button.matches("[data-flip]")) flip(button.closest("[data-photos]"), 1);
-  else if (button.matches("[data-pause]")) pause(ticket);
+  if (rest && !button.matches("[data-pause], [data-why]")) sayRest();
+  if (button.matches("[data-pause]")) pause(ticket);
   else if (button.matches("[data-why]")) sayRest(button.dataset.why);
   else if (button.matches("[data-sign]")) { keepSign(touched(ticket)); confirm("signed"); lay(); }
   else if (button.matches("[data-unsign]")) { keepSign(null); confirm("stage_undone"); lay(); }
