@@ -1,7 +1,7 @@
 """How fast is it? Each figure beside a floor measured in the same run, and their ratio.
 
     python3 scripts/start.py makes the environment; then:
-    .venv/bin/python scripts/bench.py [quote] [queue] [learn] [tap] [push] [start]
+    .venv/bin/python scripts/bench.py [quote] [queue] [learn] [tap] [push] [start] [views]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
@@ -12,6 +12,7 @@ tests' own environment: python3 scripts/test.py makes it.
 from __future__ import annotations
 
 import asyncio
+import io
 import json
 import shutil
 import sqlite3
@@ -30,6 +31,7 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 import numpy as np  # noqa: E402
+from PIL import Image  # noqa: E402
 
 from portraitq.clock import Clock  # noqa: E402
 from portraitq.core.booth import Booth, fold  # noqa: E402
@@ -49,12 +51,17 @@ from portraitq.core.events import (  # noqa: E402
     WalkedAway,
     read_data,
 )
+from portraitq.demo.faces import face  # noqa: E402
 from portraitq.desk import Desks  # noqa: E402
 from portraitq.forecast.draws import SCENARIOS  # noqa: E402
 from portraitq.forecast.pace import pace_of  # noqa: E402
 from portraitq.forecast.quotes import forecast  # noqa: E402
-from portraitq.store import devices, journal  # noqa: E402
+from portraitq.photo.intake import take_in  # noqa: E402
+from portraitq.photo.views import made  # noqa: E402
+from portraitq.photo.views import names as view_names  # noqa: E402
+from portraitq.store import devices, journal, photos  # noqa: E402
 from portraitq.store.store import open_store  # noqa: E402
+from portraitq.web.made_once import view_of  # noqa: E402
 
 OPENED_AT = datetime(2026, 6, 6, 9, 0, tzinfo=UTC)
 STAGES = (("outline", 100, True), ("likeness", 380, True), ("finish", 110, False))
@@ -317,6 +324,40 @@ def tap() -> None:
         desks.close()
 
 
+def views() -> None:
+    """A view to draw from, made and then kept, of a photo of the largest size that is kept."""
+    out = io.BytesIO()
+    face(9, size_px=(1800, 2400)).save(out, "JPEG", quality=90)
+    photo = take_in(out.getvalue())
+
+    def plain() -> bytes:
+        encoded = io.BytesIO()
+        Image.open(io.BytesIO(photo.jpeg)).convert("L").save(encoded, "JPEG", quality=90)
+        return encoded.getvalue()
+
+    names = view_names(())
+    *took, floor_ms = least_ms([*(partial(made, name, photo.jpeg) for name in names), plain])
+    for name, ours_ms in zip(names, took, strict=True):
+        line(f"{name} of a photo of 1800 × 2400 made", ours_ms, "Pillow alone: decode, luma, encode", floor_ms)
+    with tempfile.TemporaryDirectory() as folder:
+        store = open_store(folder)
+        with store.writing() as connection:
+            id = photos.add(connection, "quayside", "T1", photo)
+        kept = view_of(store, "quayside", id, "grey")
+        bare = sqlite3.connect(":memory:")
+        bare.execute("CREATE TABLE pictures (content BLOB)")
+        bare.execute("INSERT INTO pictures VALUES (?)", (kept,))
+        ask = partial(view_of, store, "quayside", id, "grey")
+        ours_ms, floor_ms = least_ms([ask, lambda: bare.execute("SELECT content FROM pictures").fetchone()], 1.0)
+        line(
+            f"grey when it is kept ({len(kept) / 1024:.0f} KB)",
+            ours_ms,
+            "one row of as many bytes, in memory",
+            floor_ms,
+        )
+        store.close()
+
+
 def start() -> None:
     """Opening an empty store and one of 20 000 tickets, against reading the same lines bare."""
     with tempfile.TemporaryDirectory() as folder:
@@ -509,7 +550,7 @@ def push() -> None:
         line("that tap's acknowledgement", ack_ms, "bare request that broadcasts", bare_ack_ms)
 
 
-PARTS = {"quote": quote, "queue": queue, "learn": learn, "tap": tap, "push": push, "start": start}
+PARTS = {"quote": quote, "queue": queue, "learn": learn, "tap": tap, "push": push, "start": start, "views": views}
 
 if __name__ == "__main__":
     wanted = sys.argv[1:] or list(PARTS)
