@@ -1,5 +1,6 @@
 // The sheet over the counter, and the same forms on the hand-over page: opens one ticket, sends its forms without
-// leaving the page, shows a refusal beside what was tapped, and reads itself anew after everything that was done.
+// leaving the page, shows a refusal beside what was tapped, and reads itself anew after everything that was done; the
+// hand-over page also whenever its ticket changes.
 // Without this script every link and form still works as a page of its own.
 import { say } from "./taps.js";
 import { renew, token } from "./token.js";
@@ -99,6 +100,15 @@ sheet?.addEventListener("close", () => {
   const again = opener && !opener.isConnected ? document.querySelector(`a[href="${CSS.escape(opener.getAttribute("href"))}"]`) : opener;
   again?.focus({ preventScroll: true });
   opener = null;
+});
+
+// The hand-over page follows the booth too, but never under a hand that types.
+function isTyped({ value, defaultValue, checked, defaultChecked, type }) {
+  return ["radio", "checkbox"].includes(type) ? checked !== defaultChecked : value !== defaultValue;
+}
+document.querySelector("[data-follows]")?.addEventListener("portraitq:swapped", () => {
+  const fields = [...content.querySelectorAll("input:not([type=hidden]), textarea")];
+  if (!fields.some(isTyped) && !fields.includes(document.activeElement)) read();
 });
 
 // What taps.js sent from here, and what became of it.
