@@ -22,7 +22,7 @@ from portraitq import erasing, house_rules
 from portraitq.clock import JUMP_S, Clock
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, Order, decide
-from portraitq.core.errors import Refused
+from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Promised, SetUp, print_instant
 from portraitq.core.life import Ticket
 from portraitq.forecast.learning import QUOTED_BACK, Learned, read_on
@@ -42,6 +42,7 @@ REFRESH_S = 20.0
 SHORTEST_REFRESH_S = 1.0  # however fast the demo's clock runs
 TIDY_EVERY = timedelta(minutes=1)
 TRIES = 20  # how often a command is decided afresh when other writers of the same journal were quicker
+PHOTO_GONE = "This photo is here no more: it was deleted, or it waited too long for its order. Take it again."
 TOLD_MARGIN = 0.05  # a promise told a moment ago stands while its chance is at most this much under the booth's wish
 
 
@@ -134,9 +135,11 @@ class Desk:
             self._scrub_or_tell()
         return outcome
 
-    def take_order(self, command: Command, card: NewCard, pictures: Sequence[Picture]) -> OrderTaken:
+    def take_order(self, command: Command, card: NewCard, pictures: Sequence[Picture | str]) -> OrderTaken:
         """An order, its card and its photos in one transaction; `command.data` is an `Order`.
 
+        A photo is a picture that came with the order, or the id of a loose one that came before it. One that is gone
+        meanwhile raises Malformed, field "photo." and its place, and nothing is taken.
         The promise told with it stands while it is still nearly as sure as the booth wants its promises; otherwise,
         or where none was told, the present quote's promise is given.
         """
@@ -150,8 +153,11 @@ class Desk:
         def beside(connection: Connection, events: Sequence[Event]) -> None:
             ticket = _ordered(events).ticket
             cards.put(connection, self.slug, ticket, _card(new_code(), card))
-            for picture in pictures:
-                photos.add(connection, self.slug, ticket, picture)
+            for place, picture in enumerate(pictures):
+                if not isinstance(picture, str):
+                    photos.add(connection, self.slug, ticket, picture)
+                elif photos.claim(connection, self.slug, ticket, [picture]):
+                    raise Malformed(PHOTO_GONE, f"photo.{place}")
 
         outcome = self._written(command, beside, with_promise)
         ordered = _ordered(outcome.events)
@@ -196,24 +202,40 @@ class Desk:
         with self.store.reading() as connection:
             return photos.of_tickets(connection, self.slug, tickets)
 
-    def add_photo(self, ticket: str, picture: Picture) -> str:
-        """Keep one more photo of a ticket that is not finished yet; its id. Raises Refused once it is finished."""
-        standing = self.ticket(ticket)
-        if standing.is_erased or standing.finished_at is not None or standing.over_at is not None:
-            raise Refused(
-                f"Number {standing.number} is {standing.place}: a photo is added while it is still to be drawn."
-            )
+    def add_photo(self, ticket: str, picture: Picture, *, id: str = "", instead_of: str = "") -> str:
+        """Keep one more photo of a ticket that is not finished yet, or a loose one where `ticket` is `LOOSE`; its id.
+
+        id           made by the sender: the same photo sent twice is kept once
+        instead_of   the photo whose place it takes; that one is deleted for good
+        Raises Refused once the portrait is finished.
+        """
+        if ticket != photos.LOOSE:
+            self._may_have_photos(self.ticket(ticket))
         with self.store.writing() as connection:
-            id = photos.add(connection, self.slug, ticket, picture)
-        self._changed_beside()
+            if id and photos.ref(connection, self.slug, id):
+                return id
+            came_at = print_instant(self._now())
+            id = photos.add(connection, self.slug, ticket, picture, id=id, instead_of=instead_of, came_at=came_at)
+        if instead_of:
+            self._scrub_or_tell()
+        if ticket != photos.LOOSE:
+            self._changed_beside()
         return id
 
+    def mark_faces(self, id: str, faces: str) -> bool:
+        """Say where the faces are on a photo, as `photo.face.print_faces` prints them; whether the photo is there."""
+        with self.store.writing() as connection:
+            found = photos.mark_faces(connection, self.slug, id, faces)
+        self._changed_beside()
+        return found
+
     def remove_photo(self, ticket: str, id: str) -> bool:
-        """Delete one photo for good; whether there was one."""
+        """Delete one photo of a ticket, or a loose one where `ticket` is `LOOSE`, for good; whether there was one."""
         with self.store.writing() as connection:
             found = photos.remove(connection, self.slug, ticket, id)
         self._scrub_or_tell()
-        self._changed_beside()
+        if ticket != photos.LOOSE:
+            self._changed_beside()
         return found
 
     def change_card(self, ticket: str, **fields: Any) -> None:
@@ -294,6 +316,10 @@ class Desk:
                 raise Refused("Others write to this booth faster than this command can be placed. Try again.")
         self._wake()
         return Outcome(events[-1].seq, tuple(events), is_repeat=False)
+
+    def _may_have_photos(self, ticket: Ticket) -> None:
+        if ticket.is_erased or ticket.finished_at is not None or ticket.over_at is not None:
+            raise Refused(f"Number {ticket.number} is {ticket.place}: a photo is added while it is still to be drawn.")
 
     def _promised(self, booth: Booth, order: Order, now: datetime) -> Order:
         untold = order.model_copy(update={"ready_by": None})  # a time that has passed meanwhile was told all the same

@@ -16,7 +16,7 @@ from portraitq import house_rules
 from portraitq.clock import Clock
 from portraitq.core.booth import Booth, fold
 from portraitq.core.commands import Command, Order
-from portraitq.core.errors import Refused, RefusedLine
+from portraitq.core.errors import Malformed, Refused, RefusedLine
 from portraitq.core.events import (
     ArtistIn,
     Cancelled,
@@ -494,6 +494,67 @@ def test_a_photo_can_be_added_and_removed_until_the_portrait_is_finished(desk: D
         _say(desk, StageDone(ticket=id, stage=stage), stage)
     with pytest.raises(Refused, match="still to be drawn"):
         desk.add_photo(id, Picture())
+
+
+def test_an_order_takes_its_photos_in_the_order_in_which_they_were_sent(desk: Desk) -> None:
+    early, late = (desk.add_photo(photos.LOOSE, Picture()) for _ in range(2))
+
+    taken = desk.take_order(
+        Command("order-1", Order(style="ink-head", sitters=1)), NewCard(), [late, Picture(width_px=99), early]
+    )
+
+    kept = desk.photo_refs([taken.ticket])[taken.ticket]
+    assert [ref.id for ref in kept[::2]] == [late, early]
+    assert kept[1].width_px == 99
+
+
+@pytest.mark.parametrize("gone", ["never there", "removed", "of another order"])
+def test_an_order_whose_photo_is_gone_is_refused_naming_it_and_nothing_is_taken(desk: Desk, gone: str) -> None:
+    order = Command("order-1", Order(style="ink-head", sitters=1))
+    here, missing = (desk.add_photo(photos.LOOSE, Picture()) for _ in range(2))
+    if gone == "removed":
+        desk.remove_photo(photos.LOOSE, missing)
+    elif gone == "of another order":
+        desk.take_order(Command("another", Order(style="ink-head", sitters=1)), NewCard(), [missing])
+    before = _lines(desk)
+
+    with pytest.raises(Malformed, match="here no more") as no:
+        desk.take_order(order, NewCard(name="Anouk"), [here, missing if gone != "never there" else "no-such-photo"])
+
+    assert no.value.field == "photo.1"
+    assert _lines(desk) == before
+    assert desk.photo_refs([photos.LOOSE])[photos.LOOSE][0].id == here
+    assert desk.take_order(order, NewCard(), [here]).number == (2 if gone == "of another order" else 1)
+
+
+def test_an_order_sent_twice_keeps_the_photos_it_claimed(desk: Desk) -> None:
+    order, photo = Command("order-1", Order(style="ink-head", sitters=1)), desk.add_photo(photos.LOOSE, Picture())
+
+    first, again = (desk.take_order(order, NewCard(), [photo]) for _ in range(2))
+
+    assert again.outcome.is_repeat
+    assert [ref.id for ref in desk.photo_refs([first.ticket])[first.ticket]] == [photo]
+
+
+def test_a_photo_sent_twice_is_kept_once(desk: Desk) -> None:
+    id = _order(desk)
+
+    ids = [desk.add_photo(id, Picture(), id="made-by-the-device-1") for _ in range(2)]
+
+    assert ids == ["made-by-the-device-1"] * 2
+    assert len(desk.photo_refs([id])[id]) == 1
+
+
+def test_a_photo_taken_again_takes_the_place_of_the_first_which_is_gone_to_the_last_byte(
+    desk: Desk, tmp_path: Path
+) -> None:
+    id = _order(desk)
+    first, second = desk.add_photo(id, Picture(jpeg=b"the blurred one" * 99)), desk.add_photo(id, Picture())
+
+    better = desk.add_photo(id, Picture(), instead_of=first)
+
+    assert [ref.id for ref in desk.photo_refs([id])[id]] == [better, second]
+    assert not any(b"the blurred one" in file.read_bytes() for file in tmp_path.iterdir() if file.is_file())
 
 
 def test_everything_is_found_again_after_a_restart_the_running_stage_included(desks: Desks, tmp_path: Path) -> None:

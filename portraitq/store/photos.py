@@ -62,16 +62,30 @@ class StoredPhoto:
 
 
 def add(
-    connection: Connection, booth: str, ticket: str, picture: Picture, *, faces: str = "", came_at: str = ""
+    connection: Connection,
+    booth: str,
+    ticket: str,
+    picture: Picture,
+    *,
+    id: str = "",
+    instead_of: str = "",
+    faces: str = "",
+    came_at: str = "",
 ) -> str:
-    """Keep one more photo of a ticket, after those it has; its id. With the ticket `LOOSE` it waits to be claimed."""
-    table, id = schema.photos, secrets.token_urlsafe(ID_BYTES)
+    """Keep one more photo of a ticket, after those it has; its id. With the ticket `LOOSE` it waits to be claimed.
+
+    id           one that the sender made and nobody guesses; made here where it is left out
+    instead_of   the photo of the same ticket whose place it takes, and which is deleted
+    """
+    table, id = schema.photos, id or secrets.token_urlsafe(ID_BYTES)
+    before = (table.c.id == instead_of, table.c.booth == booth, table.c.ticket == ticket)
+    place = connection.execute(select(table.c.place).where(*before)).scalar() if instead_of else None
     connection.execute(
         insert(table).values(
             id=id,
             booth=booth,
             ticket=ticket,
-            place=_last_place(connection, booth, ticket) + 1,
+            place=_last_place(connection, booth, ticket) + 1 if place is None else place,
             width_px=picture.width_px,
             height_px=picture.height_px,
             jpeg=_SHELTER + picture.jpeg,
@@ -80,6 +94,8 @@ def add(
             came_at=came_at,
         )
     )
+    if place is not None:
+        connection.execute(delete(table).where(*before))
     return id
 
 
