@@ -39,7 +39,7 @@ from portraitq.photo.kind import HEAD_BYTES, TAKEN, kind_of
 LARGEST_BYTES = 200_000_000
 LARGEST_PX = 100_000_000  # the best phones of today take 50 to 100 megapixels
 LARGE_BYTES = 250_000_000  # of memory while decoding; only true photos may take more
-HOLLOW = 1 / 200  # bytes of file a pixel: even a soft photo, saved small, has several times as much
+HOLLOW = 1 / 100  # bytes of file a pixel: even a soft photo, saved small, has several times as much
 PEAK_BYTES = {"JPEG": 1, "progressive JPEG": 6, "PNG": 6, "HEIC": 7, "AVIF": 9, "WebP": 16}  # a pixel, see above
 MOST_SCANS = 64  # of a JPEG; a progressive one has about ten, and each costs as much as a small picture
 SHORTEST_SIDE_PX = 32  # less is an icon or a slip of the finger: nobody draws from it
