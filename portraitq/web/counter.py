@@ -23,6 +23,7 @@ from portraitq.ticket.slip import Network, network_qr
 from portraitq.web import day_form, here, order_form, views
 from portraitq.web.hand_over import FRESH_S, known, network, staff_view
 from portraitq.web.here import desk_at
+from portraitq.web.house_rules_form import keep_said
 from portraitq.web.limits import takes_photos
 from portraitq.web.one_ticket import OneTicket
 from portraitq.web.problems import NotThere, wants_document
@@ -142,6 +143,7 @@ def day(booth: str) -> str:
         booth,
         "The day",
         end=day_form.day_end(standing.booth),
+        erases=keep_said(desk.house_rules()),
         day=day_form.day_form(standing.booth, now),
     )
 

@@ -170,3 +170,13 @@ def test_the_screens_are_told_when_the_rules_change(web: Web) -> None:
     web.desk.change_house_rules(HouseRules(between="Wash the brush."))
 
     assert heard == ["quay"]
+
+
+def test_closing_the_day_says_what_it_erases(web: Web) -> None:
+    web.sign_in()
+    closes = web.client.get("/quay/counter/day?sheet=1").get_data(as_text=True)
+    web.desk.change_house_rules(HouseRules(keep_h=6))
+    later = web.client.get("/quay/counter/day?sheet=1").get_data(as_text=True)
+
+    assert "are erased when the day is closed. What is still open keeps them." in closes
+    assert "are erased 6 hours after that." in later
