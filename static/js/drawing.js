@@ -81,8 +81,15 @@ function forgetWhatLeft(sketches, photos) {
   const ids = photos.map((photo) => photo.dataset.photo);
   const tickets = sketches.map((sketch) => sketch.dataset.ticket);
   for (const map of [frames, troubles]) for (const id of map.keys()) if (!ids.includes(id)) map.delete(id);
-  for (const id of Object.keys(chosen.photos)) if (!ids.includes(id)) delete chosen.photos[id];
-  for (const ticket of Object.keys(chosen.flips)) if (!tickets.includes(ticket)) delete chosen.flips[ticket];
+  const left = [...gone(chosen.photos, ids), ...gone(chosen.flips, tickets)];
+  if (left.length) keep();
+}
+
+// Takes out of `kept` what is not among `present`; what it was.
+function gone(kept, present) {
+  const left = Object.keys(kept).filter((one) => !present.includes(one));
+  for (const one of left) delete kept[one];
+  return left;
 }
 
 // The addresses of what is made of a photo. What follows from the marked faces changes its address with them.

@@ -3,7 +3,7 @@
 // A single tap does nothing, and one finger moves only what is enlarged: there are buttons for all of it.
 
 import { draw } from "./grid.js";
-import { hiddenSides, laid, moved, WHOLE, zoomed } from "./zoom.js";
+import { carried, hiddenSides, laid, WHOLE } from "./zoom.js";
 
 const DRAG_PX = 10; // less is a tap
 const SQUINT = 0.012; // of the picture's shorter side: eyelashes go, the masses stay
@@ -15,7 +15,7 @@ export class Frame {
     this.canvas = Object.assign(document.createElement("canvas"), { className: "frame__grid" });
     this.canvas.setAttribute("aria-hidden", "true");
     this.element.append(this.canvas);
-    Object.assign(this, { placed, looked, image: null, place: WHOLE, turn: {}, grid: {}, isSoft: false, pointers: new Map() });
+    Object.assign(this, { placed, looked, image: null, place: WHOLE, turn: {}, grid: {}, isSoft: false, pointers: new Map(), held: null });
     new ResizeObserver(() => this.lay()).observe(this.element);
     for (const name of ["pointerdown", "pointermove", "pointerup", "pointercancel", "lostpointercapture"]) {
       this.element.addEventListener(name, (event) => this[name](event));
@@ -35,9 +35,10 @@ export class Frame {
   }
 
   box() {
-    const { width, height } = this.element.getBoundingClientRect();
+    const { left, top, width, height } = this.element.getBoundingClientRect();
     const isUpright = this.picture && this.picture.height > this.picture.width;
-    return { width, height, top: isUpright && getComputedStyle(this.element).getPropertyValue("--photo-stands").trim() === "top" };
+    const isAtTop = isUpright && getComputedStyle(this.element).getPropertyValue("--photo-stands").trim() === "top";
+    return { left, top, width, height, isAtTop };
   }
 
   lay() {
@@ -60,13 +61,15 @@ export class Frame {
   // Larger or smaller around the middle of the box, or around `point`.
   zoom(factor, point) {
     const box = this.box();
-    this.put(zoomed(box, this.picture, this.place, this.turn, point ?? { x: box.width / 2, y: box.height / 2 }, factor));
+    const around = point ?? { x: box.width / 2, y: box.height / 2 };
+    this.put(carried(box, this.picture, this.place, this.turn, around, around, factor));
   }
 
   // Shows more of one side: the picture goes the other way by that share of the box.
   pan(shareX, shareY) {
     const box = this.box();
-    this.put(moved(box, this.picture, this.place, this.turn, -shareX * box.width, -shareY * box.height));
+    const to = { x: -shareX * box.width, y: -shareY * box.height };
+    this.put(carried(box, this.picture, this.place, this.turn, { x: 0, y: 0 }, to));
   }
 
   put(place) {
@@ -77,25 +80,25 @@ export class Frame {
 
   pointerdown(event) {
     if (event.pointerType === "mouse" && event.button !== 0) return;
-    this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY, fromX: event.clientX, fromY: event.clientY });
+    this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    this.grasp();
+  }
+
+  // From here the fingers are followed: as many as there are now, and the picture as it lies now.
+  grasp() {
+    this.held = this.pointers.size ? { ...this.fingers(), place: this.place } : null;
   }
 
   pointermove(event) {
     const finger = this.pointers.get(event.pointerId);
     if (!finger || !this.image) return;
-    const before = this.fingers();
     Object.assign(finger, { x: event.clientX, y: event.clientY });
-    if (this.pointers.size === 1 && (this.place.zoom <= 1 || !this.hasDragged(finger))) return;
-    if (!this.element.hasPointerCapture(event.pointerId)) this.element.setPointerCapture(event.pointerId);
+    const { held } = this;
     const now = this.fingers();
-    const box = this.box();
-    const place = moved(box, this.picture, this.place, this.turn, now.x - before.x, now.y - before.y);
-    this.put(before.apart ? zoomed(box, this.picture, place, this.turn, now, now.apart / before.apart) : place);
-  }
-
-  hasDragged(finger) {
-    finger.isDragged ||= Math.hypot(finger.x - finger.fromX, finger.y - finger.fromY) > DRAG_PX;
-    return finger.isDragged;
+    held.isMoving ||= this.pointers.size > 1 || (this.place.zoom > 1 && Math.hypot(now.x - held.x, now.y - held.y) > DRAG_PX);
+    if (!held.isMoving) return;
+    if (!this.element.hasPointerCapture(event.pointerId)) this.element.setPointerCapture(event.pointerId);
+    this.put(carried(this.box(), this.picture, held.place, this.turn, held, now, held.apart ? now.apart / held.apart : 1));
   }
 
   // The middle between the fingers in the box, and how far they are apart (0 for one).
@@ -107,13 +110,14 @@ export class Frame {
   }
 
   pointerup(event) {
-    this.pointers.delete(event.pointerId);
-    for (const finger of this.pointers.values()) Object.assign(finger, { fromX: finger.x, fromY: finger.y, isDragged: false });
+    if (this.pointers.delete(event.pointerId)) this.grasp();
   }
 
   pointercancel(event) { this.pointerup(event); }
 
-  lostpointercapture(event) { this.pointerup(event); }
+  lostpointercapture(event) {
+    if (event.target === this.element) this.pointerup(event); // not when the frame takes a finger over from its picture
+  }
 
   // A touchpad says a pinch like this; a plain wheel stays the page's.
   wheel(event) {

@@ -24,31 +24,39 @@ export function down({ across }, { width, height }) {
   return Math.round((height * across * 10) / width) / 10;
 }
 
-// Draws the lines of `grid` on a canvas that covers the box; `at` is where the picture lies (zoom.js, laid).
+// Draws the lines of `grid` on a canvas that covers the box ({left, top, width, height} on the page, CSS pixels), dot on
+// dot of the screen, so that a thin line is not smeared over two; `at` is where the picture lies in the box (zoom.js, laid).
 export function draw(canvas, box, picture, at, grid) {
   const dots = globalThis.devicePixelRatio || 1;
-  const wide = Math.round(box.width * dots);
-  const high = Math.round(box.height * dots);
-  if (canvas.width !== wide) canvas.width = wide;
-  if (canvas.height !== high) canvas.height = high;
+  const across = onDots(canvas, "width", "left", box.left, box.width, dots);
+  const downwards = onDots(canvas, "height", "top", box.top, box.height, dots);
   const pen = canvas.getContext("2d");
-  pen.clearRect(0, 0, wide, high);
+  pen.clearRect(0, 0, canvas.width, canvas.height);
   const lines = shares(grid, picture);
-  if (!lines.x.length && !lines.y.length) return;
-  const [from, to] = [span(at.left, at.width, wide, dots), span(at.top, at.height, high, dots)];
-  const xs = lines.x.map((share) => (at.left + (at.isFlippedX ? 1 - share : share) * at.width) * dots);
-  const ys = lines.y.map((share) => (at.top + (at.isFlippedY ? 1 - share : share) * at.height) * dots);
+  const xs = lines.x.map((share) => across((at.isFlippedX ? 1 - share : share) * at.width + at.left));
+  const ys = lines.y.map((share) => downwards((at.isFlippedY ? 1 - share : share) * at.height + at.top));
+  const [left, right] = span(across, at.left, at.width, canvas.width);
+  const [top, bottom] = span(downwards, at.top, at.height, canvas.height);
   const thick = Math.max(1, Math.round(THICK_PX[grid.thick] * dots));
   const edge = Math.max(1, Math.round(EDGE_PX * dots));
   for (const [ink, px] of [[grid.dark ? LIGHT : DARK, thick + 2 * edge], [grid.dark ? DARK : LIGHT, thick]]) {
     pen.fillStyle = ink;
-    for (const x of xs) pen.fillRect(Math.round(x - px / 2), to[0], px, to[1]);
-    for (const y of ys) pen.fillRect(from[0], Math.round(y - px / 2), from[1], px);
+    for (const x of xs) pen.fillRect(Math.round(x - px / 2), top, px, bottom - top);
+    for (const y of ys) pen.fillRect(left, Math.round(y - px / 2), right - left, px);
   }
 }
 
-// From where to how far a line goes: as far as the picture is seen.
-function span(start, size, room, dots) {
-  const first = Math.max(0, Math.round(start * dots));
-  return [first, Math.min(room, Math.round((start + size) * dots)) - first];
+// Lays one side of the canvas on whole dots of the screen; returns where a place in the box is on the canvas, in dots.
+function onDots(canvas, side, edge, start, size, dots) {
+  const first = Math.round(start * dots);
+  const count = Math.round((start + size) * dots) - first;
+  if (canvas[side] !== count) canvas[side] = count;
+  canvas.style[side] = `${count / dots}px`;
+  canvas.style[edge] = `${first / dots - start}px`;
+  return (place) => (start + place) * dots - first;
+}
+
+// From where to where a line goes: as far as the picture is seen.
+function span(onCanvas, start, size, room) {
+  return [Math.max(0, Math.round(onCanvas(start))), Math.min(room, Math.round(onCanvas(start + size)))];
 }

@@ -1,5 +1,5 @@
 // Where a picture lies in its box: pure geometry, nothing here touches the page.
-// A box is {width, height, top} in CSS pixels; `top` says that what is left over in height stays below. A picture is
+// A box is {width, height, isAtTop} in CSS pixels; isAtTop: what is left over in height stays below. A picture is
 // {width, height} in its own pixels. A place is {zoom, x, y}: how many times as large as the whole fits, and which point of the picture (0–1, as
 // the photo was taken) stands in the middle of the box. A turn is {mirrored, upsideDown}.
 
@@ -17,27 +17,21 @@ export function laid(box, picture, place, turn) {
   const x = isFlippedX ? 1 - place.x : place.x;
   const y = isFlippedY ? 1 - place.y : place.y;
   const left = within(box.width, width, box.width / 2 - x * width, 0.5);
-  const top = within(box.height, height, box.height / 2 - y * height, box.top ? 0 : 0.5);
+  const top = within(box.height, height, box.height / 2 - y * height, box.isAtTop ? 0 : 0.5);
   return { left, top, width, height, isFlippedX, isFlippedY };
 }
 
-// `place` with the picture `factor` times as large, and what lies under `point` (box pixels) still there.
-export function zoomed(box, picture, place, turn, point, factor) {
+// `place` with the picture `factor` times as large, and what lay at `from` (box pixels) now at `to`, as far as it can.
+export function carried(box, picture, place, turn, from, to, factor = 1) {
   const zoom = Math.min(MOST, Math.max(1, place.zoom * factor));
   const now = laid(box, picture, place, turn);
   const grown = zoom / place.zoom;
   return placeOf(box, turn, {
     width: now.width * grown,
     height: now.height * grown,
-    left: point.x - (point.x - now.left) * grown,
-    top: point.y - (point.y - now.top) * grown,
+    left: to.x - (from.x - now.left) * grown,
+    top: to.y - (from.y - now.top) * grown,
   }, zoom);
-}
-
-// `place` with the picture moved by so many pixels.
-export function moved(box, picture, place, turn, byX, byY) {
-  const now = laid(box, picture, place, turn);
-  return placeOf(box, turn, { ...now, left: now.left + byX, top: now.top + byY }, place.zoom);
 }
 
 // Which sides have more of the picture than is seen: {up, left, down, right}.
