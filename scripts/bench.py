@@ -5,8 +5,8 @@
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
-is asserted; the tests guard what is computed, not how long it takes. The part `queue` needs simpy, which comes with the
-tests' own environment: python3 scripts/test.py makes it.
+is asserted; the tests guard what is computed, not how long it takes. The parts `queue` and `views` need simpy and
+Playwright, which come with the tests' own environment: python3 scripts/test.py makes it.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from __future__ import annotations
 import asyncio
 import io
 import json
+import logging
 import shutil
 import sqlite3
 import statistics
@@ -356,6 +357,77 @@ def views() -> None:
             floor_ms,
         )
         store.close()
+    switch()
+
+
+RECORDER = """() => {
+    let began = 0;
+    window.tookMs = [];
+    const after = new MessageChannel();
+    after.port1.onmessage = () => window.tookMs.push(performance.now() - began);
+    const seen = (before) => {
+        if (window.shownNow() === before) requestAnimationFrame(() => seen(before));
+        else requestAnimationFrame(() => requestAnimationFrame(() => after.port2.postMessage(0))); // drawn by then
+    };
+    addEventListener("keydown", (event) => { began = event.timeStamp; seen(window.shownNow()); }, true);
+}"""
+BARE_SWAP = """(addresses) => {
+    const how = { decoding: "sync", width: 500, height: 667 };
+    const pictures = addresses.map((src) => Object.assign(new Image(), { src, ...how }));
+    document.body.replaceChildren(pictures[0]);
+    window.shownNow = () => document.body.firstChild.src;
+    addEventListener("keydown", () => document.body.replaceChildren(pictures.find((one) => !one.isConnected)));
+    return Promise.all(pictures.map((one) => one.decode()));
+}"""
+SHOWN = "() => { window.shownNow = () => document.querySelector('.sketch:not([hidden]) .frame img').src; }"
+SWITCHES = 40
+
+
+def switch() -> None:
+    """From a key to another view on the easel, in Chromium, beside a bare swap of two pictures as large."""
+    try:
+        from playwright.sync_api import Page
+
+        from tests.chromium import launched
+    except ImportError:
+        print("views: Playwright is not here (it comes with the tests' environment); the switch is left out")
+        return
+    from tests.web.conftest import PASSPHRASE, make_web, serving
+
+    logging.getLogger("werkzeug").setLevel(logging.WARNING)
+
+    def took_ms(page: Page, keys: str) -> list[float]:
+        page.evaluate(RECORDER)
+        for count in range(SWITCHES):
+            page.keyboard.press(keys[count % len(keys)])
+            page.wait_for_timeout(120)
+        return sorted(page.evaluate("window.tookMs"))
+
+    out = io.BytesIO()
+    face(9, size_px=(1800, 2400)).save(out, "JPEG", quality=90)
+    with tempfile.TemporaryDirectory() as folder, launched() as chromium:
+        web = make_web(Path(folder))
+        ticket = web.order()
+        web.do("started", ticket=ticket, artist="a1")
+        id = web.desk.add_photo(ticket, take_in(out.getvalue()))
+        web.desk.standing(wait_s=10)
+        with serving(web) as address:
+            page = chromium.new_page(viewport={"width": 820, "height": 1180})
+            page.goto(f"{address}/sign-in?next=/quay/easel/a1")
+            page.fill("[name=passphrase]", PASSPHRASE)
+            with page.expect_response(lambda answer: f"{id}/colours" in answer.url):  # the last that is fetched ahead
+                page.press("[name=passphrase]", "Enter")
+            page.wait_for_timeout(500)
+            page.evaluate(SHOWN)
+            ours = took_ms(page, "g3571")
+            bare = chromium.new_page(viewport={"width": 820, "height": 1180})
+            bare.goto(f"{address}/healthz")
+            bare.context.add_cookies(page.context.cookies())
+            bare.evaluate(BARE_SWAP, [f"/quay/photos/{id}", f"/quay/photos/{id}/views/grey"])
+            floor = took_ms(bare, "g")
+        web.desks.close()
+    for what, at in (("median", SWITCHES // 2), ("slowest but one", SWITCHES - 2)):
+        line(f"another view of 1800 × 2400 on the easel, {what}", ours[at], "bare swap of two such pictures", floor[at])
 
 
 def start() -> None:
@@ -550,7 +622,16 @@ def push() -> None:
         line("that tap's acknowledgement", ack_ms, "bare request that broadcasts", bare_ack_ms)
 
 
-PARTS = {"quote": quote, "queue": queue, "learn": learn, "tap": tap, "push": push, "start": start, "views": views}
+PARTS = {
+    "quote": quote,
+    "queue": queue,
+    "learn": learn,
+    "tap": tap,
+    "push": push,
+    "start": start,
+    "views": views,
+    "switch": switch,
+}
 
 if __name__ == "__main__":
     wanted = sys.argv[1:] or list(PARTS)
