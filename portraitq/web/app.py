@@ -14,6 +14,7 @@ from portraitq.store.store import StoreError
 from portraitq.web import (
     api,
     counter,
+    counter_photos,
     daybook,
     easel,
     hand_over,
@@ -34,7 +35,7 @@ from portraitq.web import (
 from portraitq.web.here import desks as all_desks
 from portraitq.web.problems import problem
 
-SCREENS = (counter, why, photos, easel, misfit, pedal, wall, ticket, hand_over, daybook, set_up)
+SCREENS = (counter, counter_photos, why, photos, easel, misfit, pedal, wall, ticket, hand_over, daybook, set_up)
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
 SECURITY_HEADERS = {
     "Content-Security-Policy": (

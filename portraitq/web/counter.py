@@ -18,6 +18,7 @@ from portraitq.core.commands import read_command
 from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import SetUp, parse_instant
 from portraitq.core.life import OVER, Ticket
+from portraitq.store.photos import LOOSE
 from portraitq.ticket import codes, qr
 from portraitq.ticket.slip import Network, network_qr
 from portraitq.web import day_form, here, order_form, views
@@ -104,7 +105,7 @@ def take_order(booth: str) -> ResponseReturnValue:
     desk = desk_at(booth)
     set_up = _set_up(desk.standing(wait_s=0))
     read = order_form.read_order(request.form, set_up, here.by())
-    photos = order_form.read_photos(request.files.getlist("photo"))
+    photos = order_form.read_order_photos(request.form.getlist("kept_photo"), request.files.getlist("photo"))
     taken = desk.take_order(read.command, read.card, photos)
     if paid := order_form.paid_for(read, taken.ticket):
         desk.carry_out(paid)
@@ -120,7 +121,7 @@ def take_order(booth: str) -> ResponseReturnValue:
 @blueprint.post("/<booth>/counter/walked-away")
 @staff_only
 def walked_away(booth: str) -> ResponseReturnValue:
-    """Somebody asked, heard the time, and left."""
+    """Somebody asked, heard the time, and left; the photos taken meanwhile are deleted."""
     desk = desk_at(booth)
     data = {
         "style": request.form.get("style") or None,
@@ -129,6 +130,8 @@ def walked_away(booth: str) -> ResponseReturnValue:
     }
     id = f"{(request.form.get('id') or order_form.fresh_id())[: order_form.LONGEST_ID]}-left"
     desk.carry_out(read_command({"id": id, "kind": "walked_away", "data": data}, here.by()))
+    for photo in filter(None, request.form.getlist("kept_photo")):
+        desk.remove_photo(LOOSE, photo)
     return _done(booth)
 
 

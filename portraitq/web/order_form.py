@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
@@ -27,6 +27,7 @@ FRESH_ENOUGH = timedelta(minutes=1)
 LONGEST_NAME, LONGEST_CONTACT, LONGEST_NOTE = 80, 200, 1000
 LONGEST_ID = 58  # six letters are left for what belongs to the order, its payment
 MOST_PHOTOS = 12
+ALONG, REFUSED = "", "-"  # in the place of a kept photo's id
 HOW = {"cash": "cash", "card": "card", "other": "another way"}
 
 
@@ -184,6 +185,32 @@ def read_photos(files: list[FileStorage]) -> list[Photo]:
         except Malformed as no:
             raise Malformed(str(no), f"photo.{place}") from no
     return taken
+
+
+def read_order_photos(kept: Sequence[str], files: list[FileStorage]) -> list[Photo | str]:
+    """The photos of an order in their order: ids of those that came before it, and those that come with it.
+
+    kept      for each photo the id of a loose one, `ALONG` for the next of the files, `REFUSED` for one refused before
+    files     those for which `kept` has no place come last
+    Raises    Malformed, field `photo.` and the place, for one that is no photo or was refused before
+    """
+    sent = iter([file for file in files if file.filename])
+    asked: list[str | FileStorage | None] = [next(sent, None) if one == ALONG else one for one in kept]
+    found = [one for one in [*asked, *sent] if one is not None]
+    if len(found) > MOST_PHOTOS:
+        raise Malformed(f"photo: at most {MOST_PHOTOS} photos belong to one portrait, not {len(found)}.", "photo")
+    photos: list[Photo | str] = []
+    for place, one in enumerate(found):
+        if one == REFUSED:
+            raise Malformed("This photo was refused: take it again, or remove it.", f"photo.{place}")
+        if isinstance(one, str):
+            photos.append(one)
+            continue
+        try:
+            photos += read_photos([one])
+        except Malformed as no:
+            raise Malformed(str(no), f"photo.{place}") from no
+    return photos
 
 
 def paid_for(read: Read, ticket: str) -> Command | None:
