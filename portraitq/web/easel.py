@@ -7,6 +7,7 @@ network, and the push that follows shows the same.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -22,6 +23,7 @@ from portraitq.core.life import DRAWING, ON_EASEL, PAUSED, READY, TOUCH_UP, TOUC
 from portraitq.core.rack import free_places
 from portraitq.forecast.usual import usual_stage_s
 from portraitq.web import said, views
+from portraitq.web.consent import consent_said
 from portraitq.web.drawing import TOOLKIT, Drawn, Toolkit, drawn
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
@@ -107,6 +109,7 @@ class Sketch:
     sitters_said: str
     name: str
     note: str
+    consent_said: str
     asked_for: str
     photos: tuple[Drawn, ...]
     promise_said: str
@@ -252,13 +255,14 @@ def _sketch(
         sitters_said=sitters_said(ticket.sitters),
         name=card.name if card else "",
         note=card.note if card else "",
+        consent_said=consent_said(card),
         asked_for=f"asked for {asked.name}" if asked else "",
         photos=drawn(photos),
         promise_said=promise[0],
         promise_state=promise[1],
         paused_said=_paused_said(booth, ticket),
         plan_said="" if is_touch_up else _plan_said(ticket, usual_s),
-        steps=(_touch_up_step(),) if is_touch_up else tuple(_steps(standing, ticket, usual_s)),
+        steps=(_touch_up_step(standing, ticket),) if is_touch_up else tuple(_steps(standing, ticket, usual_s)),
         start=Tap(f"Start number {ticket.number}", {"kind": "started", "data": {"ticket": id, "artist": artist.id}}),
         go_on=Tap("Go on", {"kind": "resumed", "data": {"ticket": id}}),
         put_back=None if is_touch_up else Tap("Put back", {"kind": "put_back", "data": {"ticket": id}}),
@@ -333,9 +337,14 @@ def _all_done(ticket: Ticket, usual_s: Sequence[float]) -> Step:
     )
 
 
-def _touch_up_step() -> Step:
-    rows = (StageRow("Touch-up", "now", ""),)
-    return Step(0, "", "Touch-up", "", rows, "Touched up: rack it", None, None, 0)
+def _touch_up_step(standing: Standing, ticket: Ticket) -> Step:
+    """A touch-up is timed apart: how long it ran and usually takes is its own, not a stage's."""
+    usual_s = math.exp(standing.pace.lags.touch_up.mu)
+    ran_s = timing.running(ticket, standing.as_of, standing.booth.days) or 0.0
+    usual = f"about {said.minutes(usual_s)}"
+    rows = (StageRow("Touch-up", "now", usual),)
+    bar = bar_of(ran_s, usual_s)
+    return Step(0, "", "Touch-up", f"usually {usual}", rows, "Touched up: rack it", None, None, bar)
 
 
 def _rows(stages: Sequence[Stage], usual_s: Sequence[float], done: int) -> tuple[StageRow, ...]:

@@ -355,3 +355,13 @@ def test_every_command_on_the_page_is_well_formed(web: Web):
 
     kinds = {read_command({"id": "x", **each}).kind for each in found}
     assert kinds >= {"started", "stage_done", "finished", "resumed"}
+
+
+def test_a_touch_up_has_its_own_usual_time_and_its_own_bar():
+    told = a_booth().ordered("T1").drawn("T1").touched_up("T1", at="10:00")
+
+    bars = [easel(told, now=at).sketches[0].steps[0].bar for at in ("10:00", "10:02", "10:40")]
+
+    assert bars == sorted(bars)
+    assert (bars[0], bars[-1]) == (0, 100)
+    assert easel(told, now="10:02").sketches[0].steps[0].usual_said.startswith("usually about")
