@@ -10,18 +10,21 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, render_template
 from flask.typing import ResponseReturnValue
 
+from portraitq import house_rules
 from portraitq.core import timing
 from portraitq.core.booth import Booth
 from portraitq.core.events import Artist, SetUp, Stage, easel
 from portraitq.core.life import DRAWING, ON_EASEL, PAUSED, READY, TOUCH_UP, TOUCH_UP_REST, WAITING, Ticket
 from portraitq.core.rack import free_places
+from portraitq.core.rests import drawing_since
 from portraitq.forecast.usual import usual_stage_s
+from portraitq.house_rules import HouseRules
 from portraitq.web import said, views
 from portraitq.web.consent import consent_said
 from portraitq.web.drawing import TOOLKIT, Drawn, Toolkit, drawn
@@ -56,6 +59,7 @@ REASONS = (
 RACKS_SHOWN = 8
 SLIPPING_SHOWN = 4
 SOON = timedelta(minutes=45)  # a break or the closing is told early enough to choose what still fits before it
+FITS_STEP_S = 300  # nobody reads a finer clock at an easel, and the words move no more often
 BAR_OF_USUAL = 1.6  # the bar's whole length in usual times: most goes end on it
 BAR_STEPS = 32  # the bar moves by this part of itself, so that it never seems to tick
 
@@ -116,12 +120,29 @@ class Sketch:
     promise_state: str
     paused_said: str
     plan_said: str
+    fits_said: str
     steps: tuple[Step, ...]
     start: Tap
     go_on: Tap
     put_back: Tap | None
     racks: tuple[Tap, ...]
     stages: int
+
+
+@dataclass(frozen=True)
+class Between:
+    """What is read between two portraits, in the booth's own words.
+
+    steps       what to do, a line each
+    rest        the suggestion to rest, once it is due; else empty
+    drawn_said  since when this artist draws without a rest, once one is due; else empty
+    care        the caution about fixative and dust; empty where the booth wants none
+    """
+
+    steps: tuple[str, ...]
+    rest: str
+    drawn_said: str
+    care: str
 
 
 @dataclass(frozen=True)
@@ -137,6 +158,8 @@ class EaselView:
     """What the artist sees. `sketches` are the one in hand, or next, and the one after it.
 
     slipping  which of the other portraits that wait for this artist will probably be late, in one line
+    pause     a break between two portraits: away from the easel until the next "I am back"
+    is_back   whether "here" means back at the easel, for they were at it today
     """
 
     artist: str
@@ -147,6 +170,9 @@ class EaselView:
     sketches: tuple[Sketch, ...]
     here: Tap
     going: Tap
+    pause: Tap
+    is_back: bool
+    between: Between
     soon: tuple[str, ...]
     others: tuple[str, ...]
     slipping: str
@@ -179,8 +205,13 @@ def easel_view(
     artist: str,
     cards: Mapping[str, Card] | None = None,
     photos: Mapping[str, Sequence[PhotoRef]] | None = None,
+    rules: HouseRules | None = None,
 ) -> EaselView:
-    """The easel of `artist` as it stands; NotThere when the booth has no such artist."""
+    """The easel of `artist` as it stands; NotThere when the booth has no such artist.
+
+    cards, photos  of the tickets in `sketches_of`
+    rules          the booth's own; the usual ones when left out
+    """
     booth, set_up = standing.booth, _set_up(standing.booth)
     who = set_up.artist(artist)
     if who is None:
@@ -191,7 +222,7 @@ def easel_view(
         _sketch(standing, who, ticket, (cards or {}).get(ticket.id), tuple((photos or {}).get(ticket.id, ())))
         for ticket in at_hand
     )
-    is_in = artist in booth.here_since
+    is_in, was_in = artist in booth.here_since, _was_in_today(booth, artist)
     return EaselView(
         artist=artist,
         name=who.name,
@@ -199,8 +230,11 @@ def easel_view(
         by=easel(artist),
         face=_face(booth, is_in, sketches),
         sketches=sketches,
-        here=Tap("I am here", {"kind": "artist_in", "data": {"artist": artist}}),
+        here=Tap("I am back" if was_in else "I am here", {"kind": "artist_in", "data": {"artist": artist}}),
         going=Tap("I am going", {"kind": "artist_out", "data": {"artist": artist}}),
+        pause=Tap(_break_said(booth, standing.as_of), {"kind": "artist_out", "data": {"artist": artist}}),
+        is_back=was_in,
+        between=_between(standing, artist, rules or HouseRules()),
         soon=tuple(_soon(booth, artist, standing.as_of)),
         others=tuple(_others(booth, who)),
         slipping=_slipping(standing, artist, at_hand[:1]),
@@ -235,6 +269,29 @@ def _face(booth: Booth, is_in: bool, sketches: tuple[Sketch, ...]) -> str:
     return SKETCH if sketches else NOTHING
 
 
+def _break_said(booth: Booth, now: datetime) -> str:
+    return "Take a break" if booth.day is None or now < booth.day.closes_at else "I am going"
+
+
+def _was_in_today(booth: Booth, artist: str) -> bool:
+    since = booth.free_since.get(artist)
+    return since is not None and booth.day is not None and since >= booth.day.opened_at
+
+
+def _between(standing: Standing, artist: str, rules: HouseRules) -> Between:
+    since = drawing_since(standing.booth, artist, standing.as_of)
+    drawn_s = (standing.as_of - since).total_seconds() if since else 0.0
+    is_due = since is not None and 0 < rules.rest_after_min * 60 <= drawn_s
+    return Between(
+        steps=tuple(line.strip() for line in rules.between.splitlines() if line.strip()),
+        rest=rules.rest if is_due else "",
+        drawn_said=f"Drawing since {said.clock_time(since, standing.booth.zone)} without a rest"
+        if is_due and since
+        else "",
+        care=rules.care.strip(),
+    )
+
+
 def _sketch(
     standing: Standing, artist: Artist, ticket: Ticket, card: Card | None, photos: tuple[PhotoRef, ...]
 ) -> Sketch:
@@ -262,8 +319,9 @@ def _sketch(
         promise_state=promise[1],
         paused_said=_paused_said(booth, ticket),
         plan_said="" if is_touch_up else _plan_said(ticket, usual_s),
+        fits_said=_fits_said(standing, artist.id, sum(usual_s[ticket.stages_done :])),
         steps=(_touch_up_step(standing, ticket),) if is_touch_up else tuple(_steps(standing, ticket, usual_s)),
-        start=Tap(f"Start number {ticket.number}", {"kind": "started", "data": {"ticket": id, "artist": artist.id}}),
+        start=Tap(_start_said(ticket), {"kind": "started", "data": {"ticket": id, "artist": artist.id}}),
         go_on=Tap("Go on", {"kind": "resumed", "data": {"ticket": id}}),
         put_back=None if is_touch_up else Tap("Put back", {"kind": "put_back", "data": {"ticket": id}}),
         racks=tuple(_racks(booth, ticket)),
@@ -292,6 +350,29 @@ def _plan_said(ticket: Ticket, usual_s: Sequence[float]) -> str:
     if ticket.stages_done and ticket.stage_in_hand:
         return f"Goes on with {ticket.stage_in_hand.name}, {usual} more"
     return f"{' · '.join(stage.name for stage in ticket.style.stages)}, {usual} in all"
+
+
+def _start_said(ticket: Ticket) -> str:
+    """One that was begun goes on; what is on an easel can only come back here by being put back."""
+    return f"{'Go on with' if ticket.was_begun else 'Start'} number {ticket.number}"
+
+
+def _fits_said(standing: Standing, artist: str, usual_s: float) -> str:
+    """Whether a portrait of `usual_s`, begun now, is done before the artist's next break, in clock times."""
+    booth, now = standing.booth, standing.as_of
+    ahead = [one for one in booth.day.breaks if one.artist == artist and one.begins_at > now] if booth.day else []
+    if not ahead:
+        return ""
+    begins_at = min(one.begins_at for one in ahead)
+    done_at = now + timedelta(seconds=usual_s)
+    if done_at <= begins_at and begins_at - now > SOON:
+        return ""
+    until_at = datetime.fromtimestamp(-(-done_at.timestamp() // FITS_STEP_S) * FITS_STEP_S, UTC)
+    fits, pause = done_at <= begins_at, said.clock_time(begins_at, booth.zone)
+    until = said.clock_time(min(until_at, begins_at) if fits else until_at, booth.zone)
+    if fits:
+        return f"Fits before the break at {pause}: begun now, it is usually done by {until}."
+    return f"Does not fit before the break at {pause}: begun now, it usually takes until {until}."
 
 
 def _steps(standing: Standing, ticket: Ticket, usual_s: Sequence[float]) -> list[Step]:
@@ -480,7 +561,9 @@ def _build(desk: Desk, standing: Standing, artist: str) -> EaselView:
     if standing.booth.set_up is None or standing.booth.set_up.artist(artist) is None:
         return easel_view(standing, artist)
     tickets = [ticket.id for ticket in sketches_of(standing.booth, artist)]
-    return easel_view(standing, artist, desk.cards(tickets), desk.photo_refs(tickets))
+    with desk.store.reading() as connection:
+        rules = house_rules.of(connection, desk.slug)
+    return easel_view(standing, artist, desk.cards(tickets), desk.photo_refs(tickets), rules)
 
 
 views.register(views.View("easel", views.STAFF, _build, "views/easel.html", arg_name="artist"))

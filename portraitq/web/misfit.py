@@ -6,7 +6,7 @@ refused the tap is `core`'s.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -48,15 +48,31 @@ HAPPENED = {
     "cancelled": "was cancelled",
 }
 
+ONE_BY_ONE = ("stage_done", "stage_undone")  # which stage makes the difference
+UNDOES = {
+    "started": "put_back",
+    "stage_done": "stage_undone",
+    "stage_undone": "stage_done",
+    "paused": "resumed",
+    "resumed": "paused",
+    "put_back": "started",
+    "finished": "touched_up",
+    "touched_up": "finished",
+}
+
 blueprint = Blueprint("misfit", __name__)
 
 
 @dataclass(frozen=True)
 class Misfit:
-    """What a tap said and when, in one line; what happened instead, a sentence each, oldest first."""
+    """What a tap said and when, in one line; what happened instead, a sentence each, oldest first.
+
+    was_said  that the very same was said by somebody else: then nothing else needs telling
+    """
 
     tapped: str
     instead: tuple[str, ...]
+    was_said: bool
 
 
 @blueprint.get("/<booth>/easel/<artist>/instead")
@@ -74,7 +90,7 @@ def instead(booth: str, artist: str) -> Response:
     standing = desk.standing()
     mine = set(request.args.get("mine", "").split(","))
     found = misfit_of(standing.booth, command, standing.as_of, int(after), mine)
-    answer = jsonify({"tapped": found.tapped, "instead": list(found.instead)})
+    answer = jsonify({"tapped": found.tapped, "instead": list(found.instead), "was_said": found.was_said})
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -87,8 +103,28 @@ def misfit_of(booth: Booth, command: Command, now: datetime, after: int, mine: C
     at = now - timedelta(seconds=command.ago_s)
     ticket = booth.tickets.get(command.data.ticket) if isinstance(command.data, OfTicket) else None
     tapped = f"{_said(command, ticket)}, tapped at {said.clock_time(at, booth.zone, now)}"
-    lines = [*_of_the_ticket(booth, command, ticket, now, after, mine), *_of_the_day(booth, command, now)]
-    return Misfit(tapped, tuple(lines[-TOLD:]))
+    since = [event for event in _work_on(ticket) if event.seq > after and event.id not in mine]
+    same = _said_by_others(command, since)
+    told = [same] if same else since[-TOLD:]
+    happened = [_happened(booth, ticket, event, command.by, now) for event in told if ticket is not None]
+    lines = happened if same else [*happened, *_of_the_day(booth, command, now)]
+    return Misfit(tapped, tuple(lines), was_said=same is not None)
+
+
+def _work_on(ticket: Ticket | None) -> list[Event]:
+    """What moved `ticket`, in order."""
+    history = ticket.history if ticket else ()
+    return [event for event in history if event.kind in HAPPENED or isinstance(event.data, StageDone | StageUndone)]
+
+
+def _said_by_others(command: Command, since: Sequence[Event]) -> Event | None:
+    """The event by which others said the same as `command`, if it was not undone since."""
+    for event in reversed(since):
+        if event.kind == command.kind and (command.kind not in ONE_BY_ONE or event.data == command.data):
+            return event
+        if UNDOES.get(command.kind) == event.kind:
+            return None
+    return None
 
 
 def _said(command: Command, ticket: Ticket | None) -> str:
@@ -120,15 +156,6 @@ def _stage(ticket: Ticket | None, id: str) -> str:
     """A stage as people call it."""
     stages = ticket.style.stages if ticket else ()
     return next((stage.name for stage in stages if stage.id == id), id)
-
-
-def _of_the_ticket(
-    booth: Booth, command: Command, ticket: Ticket | None, now: datetime, after: int, mine: Collection[str]
-) -> Iterator[str]:
-    for event in ticket.history if ticket else ():
-        is_work = event.kind in HAPPENED or isinstance(event.data, StageDone | StageUndone)
-        if is_work and event.seq > after and event.id not in mine and ticket is not None:
-            yield _happened(booth, ticket, event, command.by, now)
 
 
 def _happened(booth: Booth, ticket: Ticket, event: Event, own: str, now: datetime) -> str:

@@ -3,13 +3,15 @@
 // answered yet is laid over each push that comes meanwhile, so an older push never takes a tap back from the eye.
 
 import { mountPictures } from "./drawing.js";
-import { send, unanswered } from "./taps.js";
 import { confirm } from "./easel-senses.js";
+import { learned, meaningOf, nameOf } from "./pedal-keys.js";
+import { aged, ageMs, mark, remembered } from "./stopwatch.js";
+import { send, unanswered } from "./taps.js";
 
 const SAME_TAP_MS = 800; // chalky fingers bounce, and the next button stands where the last one stood
 const REASON_WAIT_MS = 8000; // so long a second touch may say why; the pause counts from the first
-const NEXT_KEYS = ["PageDown", "ArrowRight", "Enter", " "];
-const BACK_KEYS = ["PageUp", "ArrowLeft"];
+const AGED_EVERY_MS = 5000;
+const SAYS = { next: "[data-main]", back: "[data-take-back]", pause: "[data-pause], [data-go-on]" };
 const TYPED_IN = "input, textarea, select, [contenteditable]";
 
 const main = document.querySelector('[data-view="easel"]');
@@ -18,8 +20,8 @@ const by = `easel:${artist}`;
 const KEPT = `portraitq-easel:${booth}:${artist}`;
 const AT_WORK = ["drawing", "paused", "touch-up", "touch-up-rest"];
 
-let sign = null; // {ticket, wallMs, atMs}: signed, its rack place not chosen yet
-let rest = null; // {ticket, wallMs, atMs}: paused, its reason not said yet and so not sent yet
+let sign = null; // a mark with its ticket: signed, its rack place not chosen yet
+let rest = null; // a mark with its ticket: paused, its reason not said yet and so not sent yet
 let lastPressMs = -Infinity;
 let shown; // which ticket stands in front
 let pushed = main.innerHTML; // the fragment as it came
@@ -69,6 +71,7 @@ function lay() {
   if (easel().dataset.face === "sketch" && !sketches().length) easel().dataset.face = "nothing";
   if (easel().dataset.face === "nothing" && sketches().length) easel().dataset.face = "sketch";
   const { face } = easel().dataset;
+  sayReach();
   for (const part of main.querySelectorAll("[data-face-of]")) part.hidden = part.dataset.faceOf !== face;
   const first = sketches().find(isAtWork) ?? sketches()[0];
   if (first && first.dataset.ticket !== shown) main.scrollTop = 0;
@@ -79,6 +82,13 @@ function lay() {
   }
   mountPictures();
 }
+
+// With taps unsent nobody knows whether something waits: the page says what it knows.
+function sayReach() {
+  const isOut = !document.getElementById("unsent").hidden;
+  for (const part of main.querySelectorAll("[data-when]")) part.hidden = (part.dataset.when === "out-of-reach") !== isOut;
+}
+document.addEventListener("portraitq:unsent", sayReach);
 
 function layOne(sketch) {
   const { ticket, step: at } = sketch.dataset;
@@ -96,7 +106,8 @@ function canSign(sketch) {
 // Two touches that make one tap. What is pending survives a reload.
 
 function keep() {
-  try { localStorage.setItem(KEPT, JSON.stringify({ sign, rest })); } catch { /* private mode: kept in this page alone */ }
+  const kept = { sign: sign && aged(sign), rest: rest && aged(rest) };
+  try { localStorage.setItem(KEPT, JSON.stringify(kept)); } catch { /* private mode: kept in this page alone */ }
 }
 
 function keepSign(value) {
@@ -105,11 +116,7 @@ function keepSign(value) {
 }
 
 function touched(ticket) {
-  return { ticket, atMs: performance.now(), wallMs: Date.now() };
-}
-
-function ageMs({ atMs }) {
-  return Math.max(0, performance.now() - atMs);
+  return { ...mark(), ticket };
 }
 
 function pause(ticket) {
@@ -141,9 +148,8 @@ function finish(button) {
 function remember() {
   let kept = {};
   try { kept = JSON.parse(localStorage.getItem(KEPT)) ?? {}; } catch { /* nothing to be remembered */ }
-  const joined = (one) => one && { ...one, atMs: performance.now() - Math.max(0, Date.now() - one.wallMs) };
-  sign = joined(kept.sign) ?? null;
-  rest = joined(kept.rest) ?? null;
+  sign = kept.sign ? remembered(kept.sign) : null;
+  rest = kept.rest ? remembered(kept.rest) : null;
   sayRest();
 }
 
@@ -172,6 +178,9 @@ function press(button) {
   else if (button.matches("[data-finish]")) finish(button);
 }
 
+// What was under a card that is dropped must not get the second half of the press.
+document.querySelector("[data-misfits]").addEventListener("click", () => { lastPressMs = performance.now(); }, true);
+
 document.addEventListener("portraitq:tapped", ({ detail: { command } }) => {
   if (command.booth !== booth) return;
   if (command.by === by && command.kind !== "paused") confirm(command.kind);
@@ -193,14 +202,23 @@ document.addEventListener("keydown", (event) => {
   const focused = event.target.closest?.("a, button, summary");
   const isForFocused = focused && !focused.matches("[data-main]") && [" ", "Enter"].includes(event.key);
   if (isForFocused) return;
-  const wanted = NEXT_KEYS.includes(event.key) ? visible("[data-main]")
-    : BACK_KEYS.includes(event.key) ? visible("[data-take-back]")
-    : event.key.toLowerCase() === "p" ? visible("[data-pause]") : undefined;
-  if (wanted === undefined && ![...NEXT_KEYS, ...BACK_KEYS].includes(event.key)) return;
+  const known = meaningOf(event);
+  if (!known) return;
   event.preventDefault(); // and the page does not scroll under a pedal
-  if (wanted && !event.repeat) wanted.click();
+  if (event.repeat) return;
+  visible(SAYS[known.means])?.click();
 });
 
-addEventListener("pagehide", () => sayRest());
+function sayLearned() {
+  const own = learned();
+  const line = document.querySelector("[data-learned]");
+  line.hidden = !own.length;
+  line.querySelector("[data-learned-said]").textContent = own.map((one) => `${nameOf(one)}: ${{ next: "stage done", back: "take back", pause: "pause" }[one.means]}`).join(", ");
+}
+addEventListener("storage", sayLearned);
+sayLearned();
+
+addEventListener("pagehide", () => { sayRest(); keep(); });
+setInterval(() => { if (sign || rest) keep(); }, AGED_EVERY_MS);
 remember();
 lay();

@@ -46,11 +46,14 @@ function drop(these) {
 async function ask() {
   if (isAsking || !place) return;
   isAsking = true;
+  const asked = new Set();
+  const next = () => misfits.find((one) => isShown(one) && !one.told && !asked.has(one));
   try {
-    for (const misfit of misfits.filter((one) => isShown(one) && !one.told)) {
+    for (let misfit = next(); misfit; misfit = next()) {
+      asked.add(misfit);
       const { kind, data, id, seq, mine } = misfit;
-      const asked = new URLSearchParams({ command: JSON.stringify({ id, kind, data, ago_s: ageMs(misfit) / 1000 }), after: seq ?? 0, mine: mine.join(",") });
-      const answer = await fetch(`${place.dataset.misfits}?${asked}`, { cache: "no-store", headers: { Accept: "application/json" }, signal: AbortSignal.timeout?.(10000) });
+      const about = new URLSearchParams({ command: JSON.stringify({ id, kind, data, ago_s: ageMs(misfit) / 1000 }), after: seq ?? 0, mine: mine.join(",") });
+      const answer = await fetch(`${place.dataset.misfits}?${about}`, { cache: "no-store", headers: { Accept: "application/json" }, signal: AbortSignal.timeout?.(10000) });
       if (!answer.ok || !answer.headers.get("Content-Type")?.includes("json")) continue;
       misfit.told = await answer.json();
       if (misfits.includes(misfit)) keep(misfit);
@@ -61,21 +64,25 @@ async function ask() {
   }
 }
 
+// The oldest stands there in full, how many more there are beside it; dropping it brings the next.
 function show() {
   if (!place) return;
   const shown = misfits.filter(isShown);
-  const known = new Map([...place.querySelectorAll("[data-misfit]")].map((card) => [card.dataset.misfit, card]));
-  for (const misfit of shown) {
-    const card = known.get(misfit.id) ?? newCard(misfit);
-    known.delete(misfit.id);
-    fill(card, misfit);
-    if (!card.isConnected) place.querySelector("ol").append(card);
-  }
-  for (const card of known.values()) card.remove();
-  place.hidden = !shown.length;
-  const all = place.querySelector("[data-drop-all]");
-  all.hidden = shown.length < 2;
-  all.textContent = `Drop all ${shown.length}`;
+  const list = place.querySelector("ol");
+  const [first] = shown;
+  const card = [...list.children].find((one) => one.dataset.misfit === first?.id) ?? (first && newCard(first));
+  if (first) fill(card, first);
+  if (card?.parentNode !== list || list.children.length > 1) list.replaceChildren(...(card ? [card] : []));
+  place.hidden = !first;
+  say("[data-more]", shown.length > 1 ? `${shown.length - 1} more ${shown.length === 2 ? "was" : "were"} not taken.` : "");
+  say("[data-drop-all]", shown.length > 1 ? `Drop all ${shown.length}` : "");
+}
+
+// Only what is new is written, so that a screen reader says it once.
+function say(selector, text, within = place) {
+  const part = within.querySelector(selector);
+  if (part.textContent !== text) part.textContent = text;
+  part.hidden = !text;
 }
 
 function newCard(misfit) {
@@ -88,14 +95,12 @@ function newCard(misfit) {
   return card;
 }
 
-// Only what is new is written, so that a screen reader says it once.
 function fill(card, { told, why }) {
-  const words = { tapped: told?.tapped ?? "A tap of yours", why, instead: (told?.instead ?? []).join(" ") };
-  for (const [name, text] of Object.entries(words)) {
-    const part = card.querySelector(`[data-say="${name}"]`);
-    if (part.textContent !== text) part.textContent = text;
-    part.hidden = !text;
-  }
+  const wasSaid = told?.was_said ?? false;
+  say('[data-say="tapped"]', told?.tapped ?? "A tap of yours", card);
+  say('[data-say="end"]', wasSaid ? "was said already." : "was not taken.", card);
+  say('[data-say="why"]', wasSaid ? "" : why, card);
+  say('[data-say="instead"]', (told?.instead ?? []).join(" "), card);
 }
 
 place?.querySelector("[data-drop-all]").addEventListener("click", () => drop(misfits.filter(isShown)));

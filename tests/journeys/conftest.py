@@ -1,4 +1,4 @@
-"""A service that really runs, and real screens that look at it.
+"""A service that really runs, and real screens that look at it; or `web`, a booth in this process, and `easel`s at it.
 
 `served` is a service started by its command, its first booth open; `screens("wall", 1920, 1080)` opens a screen in a
 browser context of its own. At the end of a test no screen may have complained: an error or a warning in the console,
@@ -11,11 +11,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.chromium import launched
+from tests.journeys.at_the_easel import TABLETS, Opens, sign_in
 from tests.journeys.screens import PATIENCE_MS, Screen
 from tests.journeys.served import Served
+from tests.web.conftest import Web, make_web, serving
 
 Screens = Callable[..., Screen]
 
@@ -53,3 +55,33 @@ def screens(browser: Browser) -> Iterator[Screens]:
     for screen in opened:
         screen.context.close()
     assert [complaint for screen in opened for complaint in screen.complaints] == []
+
+
+@pytest.fixture
+def web(tmp_path: Path) -> Iterator[Web]:
+    made = make_web(tmp_path)
+    yield made
+    made.app.extensions["portraitq-live"].close()
+    made.desks.close()
+
+
+@pytest.fixture
+def address(web: Web) -> Iterator[str]:
+    with serving(web) as served:
+        yield served
+
+
+@pytest.fixture
+def easel(browser: Browser, address: str) -> Iterator[Opens]:
+    """Opens the easel of a1, signed in, on a tablet of its own."""
+    contexts: list[BrowserContext] = []
+
+    def opens(size: dict[str, int] = TABLETS["upright"], **how: str | bool) -> Page:
+        contexts.append(browser.new_context(viewport=size, **how))
+        page = contexts[-1].new_page()
+        sign_in(page, address)
+        return page
+
+    yield opens
+    for context in contexts:
+        context.close()

@@ -3,43 +3,32 @@ pedal and without a network."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from io import BytesIO
-from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from portraitq.core.events import Event
 from portraitq.photo.intake import take_in
-from portraitq.store import journal
-from tests.web.conftest import PASSPHRASE, Web, jpeg, make_web, serving
+from tests.journeys.at_the_easel import (
+    BOUNCE_MS,
+    PHONES,
+    SAME_S,
+    TABLETS,
+    Opens,
+    answered,
+    events,
+    in_reach,
+    main_target,
+    out_of_reach,
+    press_main,
+    says,
+    told,
+)
+from tests.web.conftest import Web, jpeg
 
 TELEVISION = {"width": 1920, "height": 1080}
-TABLETS = {"upright": {"width": 820, "height": 1180}, "wide": {"width": 1280, "height": 800}}
-PHONE = {"width": 360, "height": 740}
-PHONES = {"upright": PHONE, "on its side": {"width": 740, "height": 360}}
-BOUNCE_MS = 850  # longer than what counts as one press
-PATIENCE = 500  # looks, 50 ms apart: an outbox tries again after at most 15 s
-SAME_S = 0.5  # so exactly is a stage measured that was tapped without a network
-
-
-@pytest.fixture
-def web(tmp_path: Path) -> Iterator[Web]:
-    made = make_web(tmp_path)
-    yield made
-    made.app.extensions["portraitq-live"].close()
-    made.desks.close()
-
-
-@pytest.fixture
-def address(web: Web) -> Iterator[str]:
-    with serving(web) as served:
-        yield served
-
-
-Opens = Callable[..., Page]
 
 
 @pytest.fixture
@@ -57,25 +46,6 @@ def wall(browser: Browser, address: str) -> Iterator[Opens]:
         context.close()
 
 
-@pytest.fixture
-def easel(browser: Browser, address: str) -> Iterator[Opens]:
-    """Opens the easel of a1, signed in, on a tablet of its own."""
-    contexts: list[BrowserContext] = []
-
-    def opens(size: dict[str, int] = TABLETS["upright"], **how: str | bool) -> Page:
-        contexts.append(browser.new_context(viewport=size, **how))
-        page = contexts[-1].new_page()
-        page.goto(f"{address}/sign-in?next=/quay/easel/a1")
-        page.fill("[name=passphrase]", PASSPHRASE)
-        page.press("[name=passphrase]", "Enter")
-        page.wait_for_url("**/quay/easel/a1")
-        return page
-
-    yield opens
-    for context in contexts:
-        context.close()
-
-
 def racked(web: Web, count: int) -> None:
     for _ in range(count):
         ticket = web.order()
@@ -84,40 +54,6 @@ def racked(web: Web, count: int) -> None:
             web.do("stage_done", ticket=ticket, stage=stage.id)
         web.do("finished", ticket=ticket, rack=None)
     web.desk.standing(wait_s=10)
-
-
-def events(web: Web) -> list[Event]:
-    with web.desks.store.reading() as connection:
-        return journal.events(connection, "quay")
-
-
-def told(web: Web, *kinds: str) -> list[str]:
-    """The kinds of events so far, of those asked about."""
-    return [event.kind for event in events(web) if event.kind in kinds]
-
-
-def main_target(page: Page) -> Locator:
-    return page.locator("[data-main]:visible")
-
-
-def says(page: Page, words: str) -> None:
-    expect(main_target(page)).to_have_text(words)
-
-
-def press_main(page: Page, words: str) -> None:
-    """Press the large field once it says `words`, and wait until another press would count."""
-    says(page, words)
-    main_target(page).click()
-    page.wait_for_timeout(BOUNCE_MS)
-
-
-def answered(page: Page) -> None:
-    """Wait until the booth has answered every tap of this tablet."""
-    for _ in range(PATIENCE):
-        if page.evaluate("Object.keys(localStorage).every((key) => !key.startsWith('portraitq-tap:'))"):
-            return
-        page.wait_for_timeout(50)
-    raise AssertionError(f"Taps are still unanswered: {page.locator('#unsent').text_content()}")
 
 
 def capital_px(page: Page) -> float:
@@ -452,12 +388,12 @@ def test_a_reload_out_of_reach_of_the_booth_loses_no_tap(web: Web, easel: Opens)
     web.order()
     page = easel()
     press_main(page, "Start number 1")
-    page.route("**/commands", lambda route: route.abort())
+    out_of_reach(page)
     press_main(page, "Layout done")
     page.reload()
     says(page, "Likeness done")
 
-    page.unroute("**/commands")
+    in_reach(page)
 
     answered(page)
 
@@ -489,20 +425,6 @@ def test_two_tablets_on_one_easel_follow_each_other(web: Web, easel: Opens):
     says(one, "Likeness done")
 
 
-def test_a_tap_that_no_longer_fits_says_why_and_the_easel_shows_how_it_is(web: Web, easel: Opens):
-    ticket = web.order()
-    page = easel()
-    press_main(page, "Start number 1")
-    page.route("**/commands", lambda route: route.abort())
-    press_main(page, "Layout done")
-    web.do("stage_done", ticket=ticket, stage="layout")
-
-    page.unroute("**/commands")
-
-    expect(page.locator("#said")).to_contain_text('on its stage "likeness"', timeout=20000)
-    says(page, "Likeness done")
-
-
 def test_what_the_booth_refuses_is_not_left_on_the_screen(web: Web, easel: Opens):
     web.order()
     page = easel()
@@ -512,7 +434,7 @@ def test_what_the_booth_refuses_is_not_left_on_the_screen(web: Web, easel: Opens
     says(page, "Start number 1")
     main_target(page).click()
 
-    expect(page.locator("#said")).to_contain_text("Number 1 is held")
+    expect(page.locator("[data-misfit]")).to_contain_text("Number 1 is held")
     says(page, "Start number 1")
 
 
