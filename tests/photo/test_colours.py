@@ -111,6 +111,16 @@ def test_a_head_without_hair_has_no_colour_of_hair():
     assert apart(found.skin[0], SKIN) < SEEN
 
 
+def test_the_shaded_half_of_a_head_without_hair_is_no_hair():
+    assert the_palette(a_portrait(hair=None, shade=HAIR)).hair == ()
+
+
+def test_hair_as_dark_as_the_shaded_half_of_the_face_is_found():
+    [hair] = the_palette(a_portrait(shade=HAIR)).hair
+
+    assert apart(hair, HAIR) < SEEN
+
+
 def test_the_wall_is_no_ones_colour():
     found = the_palette(a_portrait(wall=(90, 140, 90)))
 

@@ -196,6 +196,15 @@ def test_specks_and_grain_go_and_an_edge_stays():
     assert np.abs(edges - 400).max() <= 3
 
 
+@pytest.mark.parametrize("n", VALUES)
+def test_the_border_between_two_values_is_a_line_and_not_a_drizzle_although_there_is_grain(n):
+    ramp = a_ramp(1800, 1200)  # a phone's photo as it is kept
+
+    steps = steps_of(made(f"values-{n}", jpeg(ramp + np.random.default_rng(4).normal(0, 6, ramp.shape))))
+
+    assert [label(steps == step)[1] for step in range(n)] == [1] * n
+
+
 def test_a_picture_without_light_and_dark_is_one_tone():
     view = made("values-7", jpeg(np.full((300, 300), 118.0)))
 
