@@ -140,3 +140,28 @@ def test_a_set_up_half_typed_outlives_a_sign_in_that_ran_out(address: str, scree
     set_up = web.desk.standing().booth.set_up
     assert set_up is not None
     assert set_up.booth.name == "Quayside by Night"
+
+
+def test_house_rules_half_typed_outlive_a_sign_in_that_ran_out_and_a_wrong_field(
+    address: str, screens: Screens, web: Web
+):
+    screen = signed_in(screens, address, "/quay/set-up")
+    save = screen.page.get_by_role("button", name="Save the house rules")
+    screen.part("#rules-between").fill("Wash the brush.\nChange the water.")
+    screen.part("#rules-rest-after").fill("soon")
+    cookies = screen.page.context.cookies()
+    screen.page.context.clear_cookies()
+
+    save.click()
+    expect(screen.part("#said")).to_contain_text("nothing typed is lost")
+    screen.page.context.add_cookies(cookies)
+    screen.may_answer_no = True
+    save.click()
+    screen.says("Whole minutes from 0 to 600 were expected")
+    expect(screen.part("#rules-rest-after")).to_be_focused()
+    screen.part("#rules-rest-after").fill("45")
+    save.click()
+
+    screen.says("The house rules were saved.")
+    rules = web.desk.house_rules()
+    assert (rules.between, rules.rest_after_min) == ("Wash the brush.\nChange the water.", 45)
