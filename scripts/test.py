@@ -4,9 +4,9 @@
 python3 scripts/test.py                          all of it
 python3 scripts/test.py tests/core -k held       what follows goes to pytest; lint, format and types are checked as well
 
-Installs what tests need first: the environment (see environment.py), and Chromium where the system's packages may be
-installed. All steps run even after one has failed; the exit code is 0 only when none has. When all is well the last
-line is pytest's.
+Installs what tests need first: the environment (see environment.py), and, where the system's packages may be installed,
+Chromium and the programs that read photos independently of us. All steps run even after one has failed; the exit code
+is 0 only when none has. When all is well the last line is pytest's.
 """
 
 import sys
@@ -40,6 +40,7 @@ NO_CHROMIUM = (
     "`sudo apt-get install chromium`; Fedora: `sudo dnf install chromium`; macOS: `brew install --cask chromium`; "
     "Windows: Chrome or Edge will do), or set PORTRAITQ_CHROMIUM to its path."
 )
+READERS = {"exiftool": "libimage-exiftool-perl", "heif-convert": "libheif-examples"}  # a program, and its package
 
 
 def main(arguments: "list[str]") -> int:
@@ -52,6 +53,12 @@ def main(arguments: "list[str]") -> int:
     else:
         environment.say(NO_CHROMIUM)
         failed.append("browser")
+    missing = [program for program in READERS if not shutil.which(program)]
+    if missing and not installed(*(READERS[program] for program in missing)):
+        environment.say(
+            f"Not found: {', '.join(missing)}. What checks kept photos by them is skipped. Debian's packages are "
+            f"{' and '.join(READERS[program] for program in missing)}."
+        )
     if not shutil.which("npm"):
         environment.say("npm was not found: the test with Socket.IO's own JavaScript client is skipped.")
     failed += [name for name, command in steps(arguments) if not passes(name, [str(python), "-m", *command])]
@@ -96,14 +103,21 @@ def found_chromium() -> "str | None":
 
 def installed_chromium() -> "str | None":
     """Chromium out of the system's packages, where we may install them; else None."""
+    return found_chromium() if installed("chromium") else None
+
+
+def installed(*packages: str) -> bool:
+    """Whether these packages of the system were installed now; False where we may not."""
     if not shutil.which("apt-get") or os.geteuid() != 0:
-        return None
-    environment.say("Installing Chromium: apt-get install chromium")
+        return False
+    environment.say(f"Installing what tests need: apt-get install {' '.join(packages)}")
     quietly = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-    for command in (["apt-get", "-q", "update"], ["apt-get", "-q", "install", "-y", "chromium"]):
-        if subprocess.run(command, env=quietly, stdout=sys.stderr).returncode:
+    done = True
+    for command in (["apt-get", "-q", "update"], ["apt-get", "-q", "install", "-y", *packages]):
+        done = subprocess.run(command, env=quietly, stdout=sys.stderr).returncode == 0
+        if not done:
             environment.say(f"`{' '.join(command)}` failed; it says above why.")
-    return found_chromium()
+    return done
 
 
 if __name__ == "__main__":

@@ -143,7 +143,7 @@ subprocess.run = ran
 def test_every_step_is_run_and_the_end_tells_which_failed(failing: tuple[str, ...], ends: str, tmp_path: Path) -> None:
     first = f"FAILING = {failing!r}\n{STEPS}\nsys.stderr = sys.stdout"
 
-    said = run("test.py", first=first, environ={"PORTRAITQ_CHROMIUM": sys.executable})
+    said = run("test.py", first=first, environ={"PATH": str(tmp_path), "PORTRAITQ_CHROMIUM": sys.executable})
 
     assert said.startswith("1: " if failing else "0: ")
     assert said.rstrip().endswith(ends)
@@ -164,6 +164,8 @@ def test_without_chromium_the_sentence_says_what_to_install_and_the_run_is_not_g
     assert "sudo apt-get install chromium" in said
     assert "Not green: browser." in said
     assert "npm was not found" in said
+    assert "Not found: exiftool, heif-convert." in said
+    assert "libimage-exiftool-perl and libheif-examples" in said
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no apt-get")
@@ -178,6 +180,7 @@ def test_who_may_install_system_packages_gets_chromium_from_them(tmp_path: Path)
 
     assert said.startswith("0: ")
     assert "asked -q update\nasked -q install -y chromium\n" in said
+    assert "asked -q update\nasked -q install -y libimage-exiftool-perl libheif-examples\n" in said
     assert f"Browser: {tmp_path}/chromium" in said
 
 
