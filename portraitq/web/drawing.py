@@ -56,7 +56,7 @@ TOOLS = (
     Tool("soft", "Soft", "S", "soft, as when you squint", LINES),
     Tool("eyes", "Eyes", "E", "eyes close up, of each face in turn", LOOK),
     Tool("colours", "Colours", "C", "colours", LOOK),
-    Tool("squares", "Squares", "Q", "a grid of squares", LINES),
+    Tool("squares", "Grid", "Q", "a grid of squares", LINES),
     Tool("thirds", "Thirds", "T", "thirds", LINES),
     Tool("fewer", "Fewer squares", "8", "fewer squares", LINES, ONCE),
     Tool("more", "More squares", "9", "more", LINES, ONCE),

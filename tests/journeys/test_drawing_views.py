@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from PIL import Image, ImageChops, ImageDraw
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, expect
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, Route, expect
 
 from portraitq.photo.face import Face, print_faces
 from portraitq.photo.intake import take_in
@@ -35,6 +35,8 @@ LINE = (255, 253, 248)  # the light line
 NEAR = 40  # so far may a JPEG move a flat colour
 
 PHOTO = (20, 100, 500, 600)  # inside the photo of an upright tablet
+
+ALL_ANSWERED = "() => Object.keys(localStorage).every((key) => !key.startsWith('portraitq-tap:'))"
 
 Booth = tuple[Web, str, Any]
 Opens = Callable[..., Page]
@@ -581,12 +583,46 @@ def test_the_next_sketch_is_fetched_ahead_as_well(web: Web, easel: Opens):
     assert len(names) == 12
 
 
+def test_nothing_is_fetched_ahead_while_a_tap_waits_for_its_answer(easel: Opens):
+    page = easel(four_corners())
+    page.route("**/commands", lambda route: route.abort())
+    page.keyboard.press("PageDown")
+    page.reload()
+    there(page)
+    page.requests.clear()  # type: ignore[attr-defined]
+    page.wait_for_timeout(1000)
+    while_waiting = len(made(page))
+
+    page.unroute("**/commands")
+    fetched_ahead(page)
+    page.keyboard.press("PageUp")
+
+    assert while_waiting == 0
+    until(page, ALL_ANSWERED)
+
+
+def test_a_view_that_is_on_its_way_says_so_and_comes_when_it_is_there(easel: Opens):
+    page = easel(four_corners())
+    fetched_ahead(page)
+    held: list[Route] = []
+    page.route("**/views/grey", lambda route: held.append(route))
+    page.reload()
+    there(page)
+
+    keys(page, "g")
+    says(page, "Grey is on its way")
+    seen = corners(page)
+    held[0].continue_()
+
+    says(page, "Grey")
+    assert seen == ["red", "green", "blue", "yellow"]
+    assert max(colour := colour_at(page, 0.2, 0.2)) - min(colour) <= 3
+
+
 def test_a_view_that_cannot_be_fetched_says_so_and_the_plain_photo_stays(easel: Opens):
     page = easel(four_corners())
     fetched_ahead(page)
-    page.context.set_offline(True)
     page.route("**/views/**", lambda route: route.abort())
-    page.context.set_offline(False)
     page.reload()
     there(page)
 
@@ -685,7 +721,7 @@ def test_a_view_never_stands_in_the_way_of_stage_done_nor_takes_the_pedals_enter
     page.wait_for_timeout(BOUNCE_MS)
     page.keyboard.press("PageUp")
     expect(page.locator(".sketch:not([hidden])")).to_have_attribute("data-step", str(step))
-    until(page, "() => Object.keys(localStorage).every((key) => !key.startsWith('portraitq-tap:'))")
+    until(page, ALL_ANSWERED)
 
 
 def test_by_keyboard_alone_enter_and_space_act_on_the_tool_in_focus(easel: Opens):
