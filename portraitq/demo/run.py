@@ -20,15 +20,17 @@ from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Refused
 from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered
 from portraitq.core.life import Ticket
-from portraitq.demo.faces import as_phone_jpeg, face
+from portraitq.demo.faces import as_phone_jpeg, scene
 from portraitq.demo.market import Market
 from portraitq.demo.scenario import CLOSES, CURTAIN_UP, OPENS, SET_UP, SLUG, ZONE, at, opening
 from portraitq.desk import Desk, Desks, NewCard
 from portraitq.forecast.learning import Learned, read_on
 from portraitq.forecast.quotes import quote_order
+from portraitq.photo.face import print_faces
 from portraitq.photo.intake import Photo, take_in
 from portraitq.store import cards, journal, photos
 from portraitq.store.cards import Card
+from portraitq.store.photos import LOOSE
 from portraitq.store.store import Store
 from portraitq.ticket.codes import new_code
 
@@ -102,8 +104,14 @@ class LiveStall:
     def order(self, command: Command, card: NewCard, at: datetime) -> str:
         """Take the order with a freshly drawn photo."""
         assert isinstance(command.data, Order)
-        pictures = reference_photos(command.data.style, command.data.sitters, card.is_child, seed=hash_of(command.id))
-        return self.desk.take_order(command, card, pictures).ticket
+        drawn = reference_photos(command.data.style, command.data.sitters, card.is_child, seed=hash_of(command.id))
+        return self.desk.take_order(command, card, [self._sent(photo, faces) for photo, faces in drawn]).ticket
+
+    def _sent(self, photo: Photo, faces: str) -> str:
+        """A photo that came before its order, its faces marked, as the counter sends one; its id."""
+        id = self.desk.add_photo(LOOSE, photo)
+        self.desk.mark_faces(id, faces)
+        return id
 
 
 def hash_of(text: str) -> int:
@@ -111,10 +119,10 @@ def hash_of(text: str) -> int:
     return int.from_bytes(text.encode()[-6:], "big") % 1_000_003
 
 
-def reference_photos(style: str, sitters: int, is_child: bool, seed: int) -> list[Photo]:
-    """What a phone would send for such an order, taken in as any upload is."""
-    drawn = face(seed, sitters=sitters, size_px=FACE_PX, pet=style == "pet-pencil", child=is_child)
-    return [take_in(as_phone_jpeg(drawn, orientation=6))]
+def reference_photos(style: str, sitters: int, is_child: bool, seed: int) -> list[tuple[Photo, str]]:
+    """What a phone would send for such an order, taken in as any upload is, each with its faces as they are marked."""
+    drawn = scene(seed, sitters=sitters, size_px=FACE_PX, pet=style == "pet-pencil", child=is_child)
+    return [(take_in(as_phone_jpeg(drawn.image, orientation=6)), print_faces(drawn.heads))]
 
 
 def curtain_up(today: date) -> datetime:
@@ -174,11 +182,11 @@ def write(store: Store, stall: Rehearsal) -> None:
                 new_code(), known.name, known.contact, known.note, known.is_child, known.consent_by, ticket.is_erased
             )
             cards.put(connection, SLUG, ticket.id, card)
-            for picture in pictures.get(ticket.id, ()):
-                photos.add(connection, SLUG, ticket.id, picture)
+            for picture, faces in pictures.get(ticket.id, ()):
+                photos.add(connection, SLUG, ticket.id, picture, faces=faces)
 
 
-def _photos_of(ticket: Ticket, card: NewCard) -> Sequence[Photo]:
+def _photos_of(ticket: Ticket, card: NewCard) -> Sequence[tuple[Photo, str]]:
     return reference_photos(ticket.style.id, ticket.sitters, card.is_child, seed=hash_of(ticket.id))
 
 

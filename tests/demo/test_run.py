@@ -14,6 +14,7 @@ from portraitq.core.events import DayClosed, print_line
 from portraitq.demo import run
 from portraitq.demo.scenario import CLOSES, SET_UP, SLUG, at
 from portraitq.desk import Desks
+from portraitq.photo.face import read_faces
 from portraitq.store import cards, journal, photos
 from portraitq.store.health import faults_of
 from portraitq.store.store import open_store
@@ -59,6 +60,8 @@ def test_every_open_ticket_has_a_card_a_code_and_a_photo(prepared):
     assert len(open_ids) > 5
     assert all(known[id].code and known[id].name for id in open_ids)
     assert all(len(seen[id]) == 1 for id in open_ids)
+    for id in open_ids:
+        assert len(read_faces(seen[id][0].faces)) == booth.tickets[id].sitters
 
 
 def test_the_store_is_whole_and_its_journal_is_that_of_the_rehearsal(prepared):
