@@ -79,3 +79,18 @@ def answered(page: Page) -> None:
             return
         page.wait_for_timeout(50)
     raise AssertionError(f"Taps are still unanswered: {page.locator('#unsent').text_content()}")
+
+
+def note_presses(page: Page) -> None:
+    """From now on, the page notes by its own clock when it was pressed; `pressed_s` tells."""
+    page.evaluate(
+        """() => {
+            window.pressedAt = [];
+            addEventListener("click", () => { window.pressedAt.push(performance.now()); }, true);
+        }"""
+    )
+
+
+def pressed_s(page: Page) -> list[float]:
+    """When the page was pressed, in seconds of its own clock."""
+    return [at_ms / 1000 for at_ms in page.evaluate("window.pressedAt")]
