@@ -49,28 +49,28 @@ TOOLS = (
     Tool("plain", "Plain", "1", "plain photo", LOOK),
     Tool("grey", "Grey", "G", "grey", LOOK),
     Tool("values-3", "3 values", "3", "three flat values", LOOK),
-    Tool("values-5", "5 values", "5", "five", LOOK),
-    Tool("values-7", "7 values", "7", "seven", LOOK),
+    Tool("values-5", "5 values", "5", "five flat values", LOOK),
+    Tool("values-7", "7 values", "7", "seven flat values", LOOK),
     Tool("mirrored", "Mirror", "M", "mirrored", LOOK),
     Tool("upside-down", "Upside down", "U", "upside down", ZOOM),
     Tool("soft", "Soft", "S", "soft, as when you squint", LINES),
-    Tool("eyes", "Eyes", "E", "eyes close up, of each face in turn", LOOK),
+    Tool("eyes", "Eyes", "E", "eyes close up, face by face", LOOK),
     Tool("colours", "Colours", "C", "colours", LOOK),
     Tool("squares", "Grid", "Q", "a grid of squares", LINES),
     Tool("thirds", "Thirds", "T", "thirds", LINES),
     Tool("fewer", "Fewer squares", "8", "fewer squares", LINES, ONCE),
-    Tool("more", "More squares", "9", "more", LINES, ONCE),
-    Tool("thicker", "Thicker", "W", "thicker lines, then thin again", LINES, ONCE),
+    Tool("more", "More squares", "9", "more squares", LINES, ONCE),
+    Tool("thicker", "Thicker", "W", "thicker lines, or thin again", LINES, ONCE),
     Tool("dark", "Dark lines", "D", "dark lines", LINES),
     Tool("out", "−", "-", "smaller", ZOOM, ONCE),
     Tool("in", "+", "+", "larger", ZOOM, ONCE),
     Tool("whole", "Whole", "0", "whole photo", ZOOM, ONCE),
 )
 SIDES = (
-    Tool("up", "↑", "I", "more above", ZOOM, ONCE),
-    Tool("left", "←", "J", "on the left", ZOOM, ONCE),
-    Tool("down", "↓", "K", "below", ZOOM, ONCE),
-    Tool("right", "→", "L", "on the right", ZOOM, ONCE),
+    Tool("up", "↑", "I", "show more above", ZOOM, ONCE),
+    Tool("left", "←", "J", "more on the left", ZOOM, ONCE),
+    Tool("down", "↓", "K", "more below", ZOOM, ONCE),
+    Tool("right", "→", "L", "more on the right", ZOOM, ONCE),
 )
 SPOKEN = (
     ("out", "Smaller"),
@@ -80,7 +80,7 @@ SPOKEN = (
     ("down", "Show more below"),
     ("right", "Show more on the right"),
 )
-OPENS = Tool("tools", "Views", "V", "opens and folds these tools", LOOK)
+OPENS = Tool("tools", "Views", "V", "open or fold the tools", LOOK)
 FLIPS = Tool("flip", "", "F", "next photo of this sketch", LOOK, ONCE)
 
 
