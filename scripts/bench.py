@@ -1,7 +1,7 @@
 """How fast is it? Each figure beside a floor measured in the same run, and their ratio.
 
     python3 scripts/start.py makes the environment; then:
-    .venv/bin/python scripts/bench.py [quote] [queue] [learn] [tap] [push] [start] [views]
+    .venv/bin/python scripts/bench.py [quote] [queue] [learn] [tap] [push] [start] [views] [photo]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
@@ -32,7 +32,7 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 import numpy as np  # noqa: E402
-from PIL import Image  # noqa: E402
+from PIL import Image, ImageOps  # noqa: E402
 
 from portraitq.clock import Clock  # noqa: E402
 from portraitq.core.booth import Booth, fold  # noqa: E402
@@ -52,12 +52,13 @@ from portraitq.core.events import (  # noqa: E402
     WalkedAway,
     read_data,
 )
+from portraitq.darkroom import Darkroom  # noqa: E402
 from portraitq.demo.faces import face  # noqa: E402
 from portraitq.desk import Desks  # noqa: E402
 from portraitq.forecast.draws import SCENARIOS  # noqa: E402
 from portraitq.forecast.pace import pace_of  # noqa: E402
 from portraitq.forecast.quotes import forecast  # noqa: E402
-from portraitq.photo.intake import take_in  # noqa: E402
+from portraitq.photo.intake import LONGEST_PX, QUALITY, SMALL_PX, SMALL_QUALITY, take_in  # noqa: E402
 from portraitq.photo.views import made  # noqa: E402
 from portraitq.photo.views import names as view_names  # noqa: E402
 from portraitq.store import devices, journal, photos  # noqa: E402
@@ -323,6 +324,45 @@ def tap() -> None:
             "the same while re-quotes run without a rest", median_ms(ours, 100), "one bare commit, WAL, FULL", floor_ms
         )
         desks.close()
+
+
+def a_phone_s_photo() -> bytes:
+    """A rendered portrait of 12 megapixels with a camera's noise, held upright: a JPEG that lies on its side."""
+    rows = np.asarray(face(3).resize((3024, 4032), Image.Resampling.BICUBIC).rotate(90, expand=True)).astype(np.int16)
+    noise = np.random.default_rng(1).normal(0, 4, (*rows.shape[:2], 1)).astype(np.int16)
+    exif, out = Image.Exif(), io.BytesIO()
+    exif[0x0112] = 6
+    Image.fromarray(np.clip(rows + noise, 0, 255).astype(np.uint8)).save(out, "JPEG", quality=92, exif=exif)
+    return out.getvalue()
+
+
+def photo() -> None:
+    """Intake of a phone's JPEG of 12 megapixels, here and by way of the darkroom, against Pillow's plain path.
+
+    The plain path makes the same two pictures: decode, `ImageOps.exif_transpose`, Lanczos to 2400 px, encode; Lanczos
+    of that to 480 px, encode; at the same qualities. It knows no colour profile, no limits and no other kind of file.
+    """
+    sent = a_phone_s_photo()
+
+    def plain() -> tuple[bytes, bytes]:
+        upright = ImageOps.exif_transpose(Image.open(io.BytesIO(sent)))
+        scale = LONGEST_PX / max(upright.size)
+        large = upright.resize((round(upright.width * scale), round(upright.height * scale)), Image.Resampling.LANCZOS)
+        scale = SMALL_PX / max(large.size)
+        small = large.resize((round(large.width * scale), round(large.height * scale)), Image.Resampling.LANCZOS)
+        kept, thumb = io.BytesIO(), io.BytesIO()
+        large.save(kept, "JPEG", quality=QUALITY)
+        small.save(thumb, "JPEG", quality=SMALL_QUALITY)
+        return kept.getvalue(), thumb.getvalue()
+
+    room = Darkroom()
+    room.develop(sent)  # the worker is there, as it is in a service a second after its start
+    ours_ms, apart_ms, floor_ms = least_ms([lambda: take_in(sent), lambda: room.develop(sent), plain], 12)
+    room.close()
+    said = f"JPEG of 12 megapixels, {len(sent) / 1e6:.1f} MB"
+    floor = "Pillow: decode, transpose, Lanczos, encode"
+    line(f"intake of a {said}", ours_ms, floor, floor_ms)
+    line("the same in the process of its own", apart_ms, floor, floor_ms)
 
 
 def views() -> None:
@@ -631,6 +671,7 @@ PARTS = {
     "start": start,
     "views": views,
     "switch": switch,
+    "photo": photo,
 }
 
 if __name__ == "__main__":
