@@ -77,6 +77,7 @@ class OneTicket:
     slug: str
     code_said: str
     photos: tuple[PhotoRef, ...]
+    sitters: int
     ordered: str
     price: str
     paid: tuple[str, ...]
@@ -123,6 +124,7 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         slug=standing.slug,
         code_said=codes.shown(card.code) if card else "",
         photos=tuple(photos),
+        sitters=ticket.sitters,
         ordered=_ordered(ticket, at),
         price="" if ticket.place == CANCELLED else money(ticket.price, currency),
         paid=tuple(_payments(ticket, currency, at)),

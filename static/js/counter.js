@@ -1,6 +1,6 @@
 // The form of a new order: its quotes kept fresh, its photos shown, everything sent at once, and nothing typed lost.
 // The quotes are asked for again after each push and whenever sitters or artist change; only their words are swapped.
-import { Photos } from "./photo.js";
+import "./photo.js";
 import { newId, say } from "./taps.js";
 import { renew, token } from "./token.js";
 import { aim } from "./why.js";
@@ -9,7 +9,7 @@ const form = document.getElementById("order");
 const taken = document.getElementById("taken");
 const dayPanel = document.getElementById("day-panel");
 const queue = document.querySelector('[data-view="counter"]');
-const photos = new Photos(document.getElementById("photos"));
+const photos = form.querySelector("booth-photos");
 const progress = form.querySelector("progress");
 const why = document.getElementById("why");
 why.dataset.asks = why.dataset.why;
@@ -85,6 +85,7 @@ form.addEventListener("change", ({ target }) => {
     refuse("", "style");
   }
   if (target.name === "sitters" || target.name === "artist") askSoon();
+  if (target.name === "sitters") photos.refresh();
   if (target.name === "is_child" && target.checked) form.elements.consent_by.focus();
   follow();
 });
@@ -95,6 +96,7 @@ for (const step of form.querySelectorAll("[data-step]")) {
     const next = Math.min(Number(sitters.max), Math.max(Number(sitters.min), (Number(sitters.value) || 1) + Number(step.dataset.step)));
     if (String(next) === sitters.value) return;
     sitters.value = next;
+    photos.refresh();
     askSoon();
   });
 }
@@ -122,7 +124,6 @@ function plain(sentence, name) {
 
 function refuseNothing() {
   for (const place of form.querySelectorAll("[data-refusal]")) place.hidden = true;
-  photos.refuseNone();
 }
 
 // Sending
@@ -133,11 +134,17 @@ form.addEventListener("submit", (event) => {
   if (event.submitter?.dataset.walkedAway !== undefined) walkedAway(); else take();
 });
 
-function take() {
+// Photos that are still on their way are waited for; those that cannot be sent just now go along.
+async function take() {
   refuseNothing();
   if (!chosen()) return refuse("Choose a style first.", "style");
+  busy(true);
+  if (photos.isSending) say("The order goes off as soon as its photos are sent.");
+  await photos.settled();
+  say("");
   const body = new FormData(form);
   body.delete("photo");
+  for (const id of photos.kept) body.append("kept_photo", id);
   for (const file of photos.files) body.append("photo", file, file.name || "photo.jpg");
   send(form.action, body, (text) => {
     taken.innerHTML = text;
@@ -153,6 +160,7 @@ function walkedAway() {
   refuseNothing();
   const body = new FormData();
   for (const name of ["id", "style", "sitters", "ready_by"]) body.append(name, form.elements[name]?.value ?? "");
+  for (const id of photos.kept) body.append("kept_photo", id);
   send(form.dataset.left, body, () => {
     begin();
     say("Noted: walked away.");

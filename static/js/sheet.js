@@ -68,7 +68,6 @@ async function sendForm(form, button) {
     refuse(form, "The booth is out of reach; nothing was sent. Tap again in a moment.");
   } finally {
     delete form.dataset.sending;
-    if (form.dataset.sendsAtOnce !== undefined) form.reset();
   }
 }
 
@@ -87,11 +86,6 @@ document.addEventListener("submit", (event) => {
   if (!form) return;
   event.preventDefault();
   sendForm(form, event.submitter);
-});
-
-document.addEventListener("change", (event) => {
-  const form = event.target.closest?.("form[data-sends-at-once]");
-  if (form && event.target.files?.length) sendForm(form, null);
 });
 
 sheet?.addEventListener("close", () => {
