@@ -222,3 +222,4 @@ addEventListener("pagehide", () => { sayRest(); keep(); });
 setInterval(() => { if (sign || rest) keep(); }, AGED_EVERY_MS);
 remember();
 lay();
+main.dataset.isReady = ""; // from now on a press counts, and it looks so

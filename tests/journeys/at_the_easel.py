@@ -18,11 +18,13 @@ SAME_S = 0.5  # so exactly is a stage measured that was tapped without a network
 Opens = Callable[..., Page]
 
 
-def sign_in(page: Page, address: str, to: str = "/quay/easel/a1") -> None:
+def sign_in(page: Page, address: str, to: str = "/quay/easel/a1", passphrase: str = PASSPHRASE) -> None:
+    """Sign in, and wait until the Easel hears presses."""
     page.goto(f"{address}/sign-in?next={to}")
-    page.fill("[name=passphrase]", PASSPHRASE)
+    page.fill("[name=passphrase]", passphrase)
     page.press("[name=passphrase]", "Enter")
     page.wait_for_url(f"**{to}")
+    page.wait_for_selector("main[data-is-ready]")
 
 
 def events(web: Web) -> list[Event]:
