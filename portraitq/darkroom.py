@@ -27,7 +27,7 @@ import threading
 import time
 import warnings
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import CancelledError, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -51,18 +51,22 @@ class Darkroom:
         self.worker: int | None = None  # the id of its process, while there is one
         self._pool: ProcessPoolExecutor | None = None
         self._line = ThreadPoolExecutor(1, "darkroom")
-        self._has_told = False
+        self._has_told = self._is_closing = False
 
     def develop(self, file: bytes | BinaryIO) -> Photo:
         """The photo in `file`, as `take_in` makes it; Malformed, field "photo", when there is none to be had."""
-        return self._line.submit(self._one, file).result()
+        try:
+            return self._line.submit(self._one, file).result()
+        except CancelledError as closing:
+            raise _stopping() from closing
 
     def warm(self) -> None:
         """Make the worker by and by, so that the first photo need not wait for it."""
         self._line.submit(self._open)
 
     def close(self) -> None:
-        """End the worker. A photo in hand is refused; those that wait are let go."""
+        """End the worker. Photos in hand and those that wait are refused."""
+        self._is_closing = True
         self._line.shutdown(wait=False, cancel_futures=True)
         self._kill()
         self._line.shutdown(wait=True)
@@ -87,6 +91,8 @@ class Darkroom:
                 ) from late
             except BrokenProcessPool:
                 self._drop()
+                if self._is_closing:
+                    raise _stopping() from None
                 log.warning("the process that reads photos ended with one in hand")
         raise Malformed(
             "This photo is damaged in a way that ended the program which read it. "
@@ -121,6 +127,10 @@ class Darkroom:
         pool, was_awake, self._pool, self.worker = self._pool, self.worker is not None, None, None
         if pool is not None:
             pool.shutdown(wait=was_awake, cancel_futures=True)
+
+
+def _stopping() -> Malformed:
+    return Malformed("The service is being stopped: send the photo again when it is back.", field="photo")
 
 
 _lock = threading.Lock()

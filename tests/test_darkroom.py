@@ -179,6 +179,25 @@ def test_closing_ends_the_worker() -> None:
     assert comes_true(lambda: not runs(worker))
 
 
+@ON_LINUX
+def test_closing_lets_go_of_the_photo_in_hand_and_of_those_that_wait() -> None:
+    room = Darkroom()
+    room.develop(jpeg())
+    worker = room.worker
+    assert worker is not None
+    os.kill(worker, signal.SIGSTOP)  # it stays in hand
+    with ThreadPoolExecutor(3) as threads:
+        sent = [threads.submit(room.develop, jpeg()) for _ in range(3)]
+        assert comes_true(lambda: room._line._work_queue.qsize() == 2)
+
+        room.close()
+
+        refusals = [one.exception(PATIENCE_S) for one in sent]
+    assert [type(no) for no in refusals] == [Malformed] * 3
+    assert all("being stopped" in str(no) for no in refusals)
+    assert comes_true(lambda: not runs(worker))
+
+
 def test_where_no_process_can_be_made_photos_are_taken_here_and_it_is_said_once(
     monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
