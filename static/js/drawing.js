@@ -29,6 +29,7 @@ const troubles = new Map(); // by photo: what could not be shown, in words
 const chosen = remember(); // {tools: {isOpen, page, across, thick, dark}, photos: {ID: {…FRESH}}, flips: {TICKET: at}}
 let isColours = false; // whether the swatches stand where the tools stand
 let isOpenBefore = false; // the tools while nothing is drawn yet
+let front; // the ticket whose sketch is shown
 let coloursAt = 0; // how far down the swatches are
 let lastPress = { name: "", atMs: -Infinity };
 
@@ -54,12 +55,21 @@ const eyesOf = (photo) => Number(photo.dataset.eyes);
 export function mountPictures() {
   const sketches = [...main.querySelectorAll(".sketch")].sort((a, b) => a.hidden - b.hidden); // in hand first
   const photos = sketches.flatMap(photosOf);
+  turnTo(sketches.find((sketch) => !sketch.hidden)?.dataset.ticket);
   const places = [...main.querySelectorAll("[data-picture]")];
   forgetWhatLeft(sketches, photos);
   for (const place of places) if (!place.dataset.photo) mount(place, Object.assign(pictures.photo(place.dataset.picture), { alt: place.dataset.alt }));
   for (const photo of photos) mount(photo, frameOf(photo).element);
   for (const sketch of sketches) if (photosOf(sketch).length) show(sketch);
   pictures.want(places.map((place) => place.dataset.picture), sketches.flatMap(wishesOf));
+}
+
+// Another sketch begins with its photo, not with the swatches of the last one.
+function turnTo(ticket) {
+  if (ticket === front) return;
+  front = ticket;
+  isColours = false;
+  isOpenBefore = false;
 }
 
 function mount(place, element) {
@@ -71,7 +81,7 @@ function frameOf(photo) {
   if (!frames.has(id)) {
     frames.set(id, new Frame({
       placed: (place) => { put(chosen.photos[id], place); sayOf(id); },
-      looked: ({ sides, zoom }) => edge(id, sides, zoom),
+      looked: (sides) => edge(id, sides),
     }));
   }
   return frames.get(id);
@@ -118,26 +128,25 @@ function show(sketch) {
   lay(sketch);
 }
 
-// Shows the photo's chosen view once it is here; until then stands what stood there.
+// Shows the photo's chosen view once it is here; until then what stood there, turned and lined as was chosen.
 function draw(photo) {
   const state = stateOf(photo);
   if (state.face > eyesOf(photo)) state.face = 1;
-  const name = state.look === "eyes" ? `eyes-${state.face}` : state.look;
-  if (name === "plain") return display(photo, pictures.photo(photo.dataset.picture), sizeOf(photo));
-  const address = addressOf(photo, name);
-  const image = pictures.ready(address);
   const frame = frameOf(photo);
-  if (image) return image === frame.image ? display(photo, image) : decoded(image).then(() => redraw(photo, address));
-  if (!frame.image) display(photo, pictures.photo(photo.dataset.picture), sizeOf(photo));
-  pictures.need(address).then(() => redraw(photo, address), (why) => stayPlain(photo, name, why));
+  if (state.look === "plain") return display(photo, pictures.photo(photo.dataset.picture), sizeOf(photo));
+  const view = viewOf(state);
+  const address = addressOf(photo, view);
+  const image = pictures.ready(address);
+  if (image && image === frame.image) return display(photo, image);
+  if (frame.image) display(photo, frame.image, frame.picture, frame.place);
+  else display(photo, pictures.photo(photo.dataset.picture), sizeOf(photo));
+  if (image) decoded(image).then(() => redraw(photo, address));
+  else pictures.need(address).then(() => redraw(photo, address), (why) => stayPlain(photo, view, why));
 }
 
 function redraw(photo, address) {
   const now = standing(photo.dataset.photo);
-  if (!now) return;
-  const state = stateOf(now);
-  const name = state.look === "eyes" ? `eyes-${state.face}` : state.look;
-  if (name === "plain" || addressOf(now, name) !== address) return; // another wish meanwhile
+  if (!now || stateOf(now).look === "plain" || addressOf(now, viewOf(stateOf(now))) !== address) return; // another wish meanwhile
   const image = pictures.ready(address);
   if (image) display(now, image);
   lay(now.closest(".sketch"));
@@ -150,24 +159,24 @@ function standing(id) {
   return [...main.querySelectorAll(".sketch__photo[data-photo]")].find((photo) => photo.dataset.photo === id);
 }
 
-function stayPlain(photo, name, why) {
+function stayPlain(photo, view, why) {
   const now = standing(photo.dataset.photo);
-  const state = now && stateOf(now);
-  if (!state || (state.look === "eyes" ? `eyes-${state.face}` : state.look) !== name) return;
-  state.look = "plain";
+  if (!now || viewOf(stateOf(now)) !== view) return;
+  const said = capital(saidOf(view, now));
+  stateOf(now).look = "plain";
   keep();
-  troubles.set(now.dataset.photo, `${capital(saidOf(name, now))} could not be fetched: ${why.message}. This is the plain photo.`);
+  troubles.set(now.dataset.photo, `${said} could not be fetched: ${why.message}. This is the plain photo.`);
   draw(now);
   lay(now.closest(".sketch"));
   announce(troubles.get(now.dataset.photo));
 }
 
-function display(photo, image, size = { width: image.naturalWidth, height: image.naturalHeight }) {
+function display(photo, image, size = { width: image.naturalWidth, height: image.naturalHeight }, place = placeOf(stateOf(photo))) {
   const state = stateOf(photo);
   const { across, thick, dark } = chosen.tools;
   const words = wordsOf(photo, size);
   frameOf(photo).show(image, size, {
-    place: placeOf(state),
+    place,
     turn: { mirrored: state.mirrored, upsideDown: state.upsideDown },
     grid: { kind: state.grid, across, thick, dark },
     isSoft: state.soft,
@@ -373,6 +382,7 @@ function flip(sketch) {
 }
 
 function can(sketch, name) {
+  if (["tools", "colours"].includes(name) && WITHOUT_TOOLS.includes(sketch.dataset.seen)) return false;
   return [...sketch.querySelectorAll(`[data-tool="${name}"]`)].some((button) => button.getAttribute("aria-disabled") !== "true");
 }
 

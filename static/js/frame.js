@@ -9,7 +9,7 @@ const DRAG_PX = 10; // less is a tap
 const SQUINT = 0.012; // of the picture's shorter side: eyelashes go, the masses stay
 
 export class Frame {
-  // `placed` is told a new place when fingers have moved the picture, `looked` after each change of what is seen.
+  // `placed` is told a new place when a hand has moved the picture; `looked`, after each change, which sides have more.
   constructor({ placed, looked }) {
     this.element = Object.assign(document.createElement("div"), { className: "frame" });
     this.canvas = Object.assign(document.createElement("canvas"), { className: "frame__grid" });
@@ -55,7 +55,7 @@ export class Frame {
     style.transform = `matrix(${at.isFlippedX ? -zoom : zoom}, 0, 0, ${at.isFlippedY ? -zoom : zoom}, ${x}, ${y})`;
     style.filter = this.isSoft ? `blur(${SQUINT * Math.min(wide, high)}px)` : "";
     draw(this.canvas, box, this.picture, at, this.grid);
-    this.looked({ sides: hiddenSides(box, at), zoom });
+    this.looked(hiddenSides(box, at));
   }
 
   // Larger or smaller around the middle of the box, or around `point`.

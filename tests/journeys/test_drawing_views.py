@@ -611,11 +611,12 @@ def test_a_view_that_is_on_its_way_says_so_and_comes_when_it_is_there(easel: Ope
 
     keys(page, "g")
     says(page, "Grey is on its way")
+    keys(page, "m")
     seen = corners(page)
     held[0].continue_()
 
-    says(page, "Grey")
-    assert seen == ["red", "green", "blue", "yellow"]
+    says(page, "Mirrored · grey")
+    assert seen == ["green", "red", "yellow", "blue"]
     assert max(colour := colour_at(page, 0.2, 0.2)) - min(colour) <= 3
 
 
@@ -797,6 +798,23 @@ def test_axe_finds_nothing_while_the_tools_are_open(easel: Opens, size: str, lig
         reports.append(Axe().run(page))
 
     assert [report.generate_report() for report in reports if report.violations_count] == []
+
+
+def test_the_tools_give_way_while_something_else_is_asked(easel: Opens):
+    page = easel(four_corners())
+    keys(page, "v", "m")
+    tools = page.locator(".sketch:not([hidden]) [data-tools]")
+
+    page.keyboard.press("p")
+    expect(tools).to_be_hidden()
+    keys(page, "v", "c")
+    expect(tools).to_be_hidden()
+    page.wait_for_timeout(BOUNCE_MS)
+    page.keyboard.press("PageDown")
+
+    expect(tools).to_be_visible()
+    expect(tool(page, "mirrored")).to_have_attribute("aria-pressed", "true")
+    until(page, ALL_ANSWERED)
 
 
 def test_nothing_moves_by_itself(easel: Opens):
