@@ -6,6 +6,7 @@ happen to one ticket is `life.py`'s; this file knows the queue, the easels, the 
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -57,6 +58,7 @@ class Booth:
     easels        artist -> id of the ticket on their easel
     here_since    artist -> since when they are in
     free_since    artist -> when their easel last became free (or they came in)
+    came_at       artist -> when each of their comings was written down, oldest first
     open_ids      ids of tickets neither collected nor cancelled, by order (a dict used as an ordered set)
     days          the days of trading, the last one open if its `closed_at` is None
     """
@@ -71,6 +73,7 @@ class Booth:
     easels: Mapping[str, str] = field(default_factory=dict)
     here_since: Mapping[str, datetime] = field(default_factory=dict)
     free_since: Mapping[str, datetime] = field(default_factory=dict)
+    came_at: Mapping[str, tuple[datetime, ...]] = field(default_factory=dict)
     open_ids: Mapping[str, None] = field(default_factory=dict)
     tickets: Tickets = field(default_factory=Tickets)
     walked_away: tuple[Event, ...] = ()
@@ -97,6 +100,11 @@ class Booth:
         """The ticket on the easel of `artist`."""
         id = self.easels.get(artist)
         return self.tickets[id] if id else None
+
+    def was_away(self, artist: str, since: datetime, until: datetime) -> bool:
+        """Whether `artist` left and came in again after `since`, up to `until`."""
+        came_at = self.came_at.get(artist, ())
+        return bisect_right(came_at, since) < bisect_right(came_at, until)
 
     def may_draw(self, artist: str, ticket: Ticket) -> bool:
         """Whether `artist` is one who may draw `ticket`: they have its style, and nobody else was asked for.
@@ -157,6 +165,7 @@ class _Folding:
         self.set_up, self.days, self.last_number = booth.set_up, list(booth.days), booth.last_number
         self.queue, self.easels = list(booth.queue), dict(booth.easels)
         self.here_since, self.free_since = dict(booth.here_since), dict(booth.free_since)
+        self.came_at = dict(booth.came_at)
         self.open_ids, self.tickets = dict(booth.open_ids), booth.tickets.draft()
         self.walked_away = list(booth.walked_away)
 
@@ -172,6 +181,7 @@ class _Folding:
             easels=MappingProxyType(self.easels),
             here_since=MappingProxyType(self.here_since),
             free_since=MappingProxyType(self.free_since),
+            came_at=MappingProxyType(self.came_at),
             open_ids=MappingProxyType(self.open_ids),
             tickets=self.tickets.done(),
             walked_away=tuple(self.walked_away),
@@ -250,6 +260,7 @@ class _Folding:
             raise Refused(f'"{self._called(data.artist)}" is in already.')
         self.here_since[data.artist] = event.happened_at
         self.free_since[data.artist] = event.happened_at
+        self.came_at[data.artist] = (*self.came_at.get(data.artist, ()), event.at)
 
     def _artist_out(self, event: Event, data: ArtistOut) -> None:
         self._known_artist(data.artist)

@@ -328,13 +328,16 @@ def stays(ticket: Ticket) -> tuple[Stay, ...]:
     return tuple(found)
 
 
-def turnaround(stay: Stay, free_at: datetime | None, days: Sequence[TradingDay]) -> Turnaround | None:
+def turnaround(stay: Stay, free_at: datetime | None, booth: Booth) -> Turnaround | None:
     """What lay between `free_at`, when the artist of `stay` became free, and its beginning.
 
-    None for an easel's first of the day, for a touch-up, and where a night or a planned break of the artist came
-    between.
+    None for an easel's first of the day, for a touch-up, and where a night or a break of the artist, planned or not,
+    came between.
     """
+    days = booth.days
     if free_at is None or stay.waiting_since == stay.began_at or stay.began_at < free_at:
+        return None
+    if booth.was_away(stay.artist, free_at, stay.began_at):
         return None
     index = day_index(days, stay.began_at)
     if not index or days[index - 1].opened_at > free_at:
@@ -352,7 +355,7 @@ def turnarounds(booth: Booth) -> tuple[Turnaround, ...]:
     free_at: dict[str, datetime] = {}
     found: list[Turnaround] = []
     for stay in sorted((stay for ticket in booth.tickets.values() for stay in stays(ticket)), key=lambda s: s.began_at):
-        measured = turnaround(stay, free_at.get(stay.artist), booth.days)
+        measured = turnaround(stay, free_at.get(stay.artist), booth)
         if measured is not None:
             found.append(measured)
         if stay.ended_at is not None:

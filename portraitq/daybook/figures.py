@@ -136,7 +136,7 @@ def of_day(booth: Booth, day: Day, attended: Iterable[Attendance], now: datetime
     free_at: dict[str, datetime] = {}
     turned = []
     for stay in sorted(came, key=lambda one: one.began_at):
-        measured = turnaround(stay, free_at.get(stay.artist), booth.days)
+        measured = turnaround(stay, free_at.get(stay.artist), booth)
         if measured is not None and measured.waited and day.holds(stay.began_at):
             turned.append(measured.lag_s)
         if stay.ended_at is not None:

@@ -92,7 +92,7 @@ def learn_lags(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
     ticket = _as_it_left(ticket)
     off_at = dict(lags.off_at)
     for stay in stays(ticket):
-        if found := turnaround(stay, off_at.get(stay.artist), booth.days):
+        if found := turnaround(stay, off_at.get(stay.artist), booth):
             lags = _with_lag(lags, found)
         if stay.ended_at is not None:
             off_at[stay.artist] = stay.ended_at

@@ -408,3 +408,13 @@ def test_no_clock_was_alive_for_longer_than_it_ran(steps: list[tuple[int, bool]]
 
     assert 0 <= time.at_least_s <= time.total_s
     assert time.trusted is not overnight
+
+
+def test_an_unplanned_break_between_two_portraits_is_no_turnaround():
+    told = a_booth().ordered("T1", "T2", "T3", at="09:00").started("T1", "a1", at="09:00").stages_all_done("T1")
+    told = told.finished("T1", at="09:10").artist_out("a1", at="09:10:30").artist_in("a1", at="09:20")
+
+    told = told.started("T2", "a1", at="09:21").stages_all_done("T2").finished("T2", at="09:30")
+    told = told.started("T3", "a1", at="09:31")
+
+    assert [(one.ticket, one.lag_s) for one in turnarounds(told.booth)] == [("T3", 60.0)]
