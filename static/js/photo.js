@@ -11,7 +11,7 @@ const UNSIGNED = "Your sign-in has run out. Sign in on another tab: the photo is
 const SENT_AGAIN = "It was no longer at the booth and is sent again: tap once more.";
 const LONGEST_WAIT_MS = 15000;
 const MARKED_AFTER_MS = 400; // several steps of an arrow key are one mark
-const GIVEN_UP_MS = 180000;
+const SILENCE_MS = 90000; // a slow line takes as long as it takes; one on which nothing moves is dead
 // What stands in the place of a photo's id in the order: it comes along as a file, or was refused.
 const ALONG = "";
 const REFUSED = "-";
@@ -122,7 +122,8 @@ class Card {
       const answer = await request(`${this.part.dataset.upload}/${encodeURIComponent(this.id)}/faces`, body);
       if (mine !== this.marked || this.isGone) return;
       if (answer.status && answer.status < 300) return this.advise(answer.content.advice);
-      if (answer.status >= 400 && answer.status < 500 && answer.status !== 429 && !(await renew())) return;
+      const isUnsigned = answer.status === 401 || answer.status === 403;
+      if (isUnsigned ? !(await renew()) : answer.status >= 400 && answer.status < 500 && answer.status !== 429) return;
     }
   }
 
@@ -295,12 +296,14 @@ function request(address, body, progress = null, mine = {}) {
   return new Promise((done) => {
     const asked = mine.request = new XMLHttpRequest();
     asked.open("POST", address);
-    asked.timeout = GIVEN_UP_MS;
+    let silence = setTimeout(() => asked.abort(), SILENCE_MS);
+    const moved = () => { clearTimeout(silence); silence = setTimeout(() => asked.abort(), SILENCE_MS); };
     asked.setRequestHeader("X-Portraitq-Token", token());
     asked.setRequestHeader("Accept", "application/json");
-    if (progress) asked.upload.onprogress = progress;
+    if (progress) asked.upload.onprogress = (event) => { moved(); progress(event); };
+    asked.onloadend = () => clearTimeout(silence);
     asked.onload = () => done({ status: asked.status, content: read(asked.responseText) });
-    asked.onerror = asked.ontimeout = asked.onabort = () => done({ status: 0 });
+    asked.onerror = asked.onabort = () => done({ status: 0 });
     asked.send(body);
   });
 }
