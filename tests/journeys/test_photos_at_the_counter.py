@@ -205,6 +205,7 @@ def test_one_of_three_files_is_refused_and_the_others_stay(served: Served, count
 
     choose(counter, good(), b"Dear customer, this is no photo.", blurred())
     expect(card(counter, 2).locator(".photo__said")).to_contain_text("this is a text")
+    expect(card(counter, 2).locator(".photo__name")).to_have_text("IMG_2.jpg")
     until_kept(counter, 2)
 
     assert len(at_the_booth(served)) == 2
