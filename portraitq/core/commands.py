@@ -193,7 +193,8 @@ def _would_regret(booth: Booth, data: Data, said_at: datetime) -> str | None:
             return "A promise cannot lie in the past: promise a later time."
         case Order(style=style) if booth.set_up is not None and booth.set_up.style(style) is not None:
             if not any(style in artist.styles for artist in booth.set_up.artists):
-                return f'No artist of this booth draws "{style}": say in the set-up who does.'
+                named = next(one.name for one in booth.set_up.styles if one.id == style)
+                return f'No artist of this booth draws "{named}": say in the set-up who does.'
         case ArtistOut(artist=artist) if (ticket := booth.on_easel(artist)) and ticket.place in (DRAWING, TOUCH_UP):
             way_out = "pause it, finish it or put it back" if ticket.place == DRAWING else "pause or finish it"
             return f"Number {ticket.number} is on the easel: {way_out} before going."
@@ -208,15 +209,14 @@ def _breaks_what_is_open(booth: Booth, new: SetUp) -> str | None:
     after = replace(booth, set_up=new)
     for ticket in booth.open_tickets():
         if ticket.place in ON_EASEL and ticket.artist is not None and new.artist(ticket.artist) is None:
-            return (
-                f'"{ticket.artist}" has number {ticket.number} on the easel: keep them in the set-up until it is done.'
-            )
+            who = booth.set_up.artist(ticket.artist) if booth.set_up else None
+            named = who.name if who else ticket.artist
+            return f'"{named}" has number {ticket.number} on the easel: keep them in the set-up until it is done.'
+        style, number = ticket.style.name, ticket.number
         if ticket.finished_at is None and new.style(ticket.style.id) is None:
-            return f'"{ticket.style.id}" is still to be drawn for number {ticket.number}: keep the style until then.'
+            return f'"{style}" is still to be drawn for number {number}: keep the style until then.'
         if ticket.place in IN_QUEUE and _who_draws(booth, ticket) and not _who_draws(after, ticket):
-            return (
-                f'Nobody would draw "{ticket.style.id}" for number {ticket.number}: keep an artist who does until then.'
-            )
+            return f'Nobody would draw "{style}" for number {number}: keep an artist who does until then.'
     return None
 
 

@@ -286,7 +286,7 @@ def test_an_order_that_nobody_could_draw_is_not_taken():
     told = a_booth(a_set_up(artists=(artist("a2", "ink-head"),)))
 
     assert refused(told, Order(style="chalk-half", sitters=1)) == (
-        'No artist of this booth draws "chalk-half": say in the set-up who does.'
+        'No artist of this booth draws "Chalk half": say in the set-up who does.'
     )
 
 
@@ -327,13 +327,13 @@ def test_a_set_up_keeps_what_is_still_to_be_drawn_and_who_draws_it():
     waiting = a_booth().ordered("T1", style="chalk-half")
 
     assert refused(on_easel, only(("ink-head", "chalk-half"), artist("a1", "ink-head", "chalk-half"))) == (
-        '"a2" has number 1 on the easel: keep them in the set-up until it is done.'
+        '"Easel a2" has number 1 on the easel: keep them in the set-up until it is done.'
     )
     assert refused(waiting, only(("ink-head",), artist("a1", "ink-head"))) == (
-        '"chalk-half" is still to be drawn for number 1: keep the style until then.'
+        '"Chalk half" is still to be drawn for number 1: keep the style until then.'
     )
     assert refused(waiting, only(("ink-head", "chalk-half"), artist("a1", "ink-head"))) == (
-        'Nobody would draw "chalk-half" for number 1: keep an artist who does until then.'
+        'Nobody would draw "Chalk half" for number 1: keep an artist who does until then.'
     )
 
 
