@@ -110,7 +110,7 @@ class Darkroom:
                 with _no_interruption():
                     awake = self._pool.submit(os.getpid)
                 self.worker = awake.result(START_S)
-            except (OSError, ImportError, NotImplementedError, BrokenProcessPool, TimeoutError) as wrong:
+            except (OSError, ImportError, RuntimeError, TimeoutError) as wrong:
                 self._drop()
                 if not self._has_told:
                     log.warning("photos are developed in the service itself, for no process could be made: %r", wrong)

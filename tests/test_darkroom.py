@@ -198,13 +198,16 @@ def test_closing_lets_go_of_the_photo_in_hand_and_of_those_that_wait() -> None:
     assert comes_true(lambda: not runs(worker))
 
 
+@pytest.mark.parametrize(
+    "why", [NotImplementedError("no semaphores"), RuntimeError("started before its program had begun")]
+)
 def test_where_no_process_can_be_made_photos_are_taken_here_and_it_is_said_once(
-    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    why: Exception, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     def none_here(*_: object) -> None:
-        raise NotImplementedError("no semaphores")
+        raise why
 
-    monkeypatch.setattr(darkroom, "ProcessPoolExecutor", none_here)
+    monkeypatch.setattr(darkroom.ProcessPoolExecutor, "submit", none_here)
     room = Darkroom()
 
     photos = [room.develop(jpeg()), room.develop(io.BytesIO(jpeg()))]

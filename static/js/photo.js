@@ -7,6 +7,7 @@ import { renew, token } from "./token.js";
 
 const CANNOT_SHOW = "This browser cannot show it here; it is sent all the same.";
 const OUT_OF_REACH = "The booth is out of reach. The photo is kept here and sent again by itself.";
+const NOT_TAKEN = "The booth could not take the photo just now. It is kept here and sent again by itself.";
 const UNSIGNED = "Your sign-in has run out. Sign in on another tab: the photo is kept here and sent then.";
 const SENT_AGAIN = "It was no longer at the booth and is sent again: tap once more.";
 const LONGEST_WAIT_MS = 15000;
@@ -66,7 +67,7 @@ class Card {
       if (this.isGone || this.sending !== mine) return;
       if (answer?.ok) return this.keep(answer.content, before);
       if (answer?.no) return this.refuseFile(answer.no, before);
-      this.say(answer?.unsigned ? UNSIGNED : OUT_OF_REACH);
+      this.say(answer?.unsigned ? UNSIGNED : answer?.isThere ? NOT_TAKEN : OUT_OF_REACH);
       this.become("waits");
       await patience(tries);
       if (this.isGone || this.sending !== mine) return;
@@ -80,7 +81,7 @@ class Card {
     let answer = await request(this.part.dataset.upload, body, progress, mine);
     if ((answer.status === 401 || answer.status === 403) && await renew()) answer = await request(this.part.dataset.upload, body, progress, mine);
     if (answer.status === 401 || answer.status === 403) return { unsigned: true };
-    if (answer.status === 0 || answer.status >= 500 || answer.status === 429) return {};
+    if (answer.status === 0 || answer.status >= 500 || answer.status === 429) return { isThere: answer.status > 0 };
     return answer.status < 300 ? { ok: true, content: answer.content } : { no: answer.content?.detail ?? "The booth did not take this photo." };
   }
 

@@ -16,7 +16,10 @@ from playwright.sync_api import BrowserContext, ConsoleMessage, Locator, Page, R
 PATIENCE_MS = 40_000  # for a slow machine; what is waited for usually comes within a fraction of a second
 BOUNCE_MS = 850  # the Easel takes two presses within 800 ms for one
 OUT_OF_REACH = ("net::ERR_", "WebSocket connection to")  # what Chromium itself says while nobody answers
-ANSWERED_NO = ("the server responded with a status of 4",)  # and where a test asks for what there is not
+ANSWERED_NO = (
+    "the server responded with a status of 4",
+    "the server responded with a status of 503",
+)  # and where a test asks for what there is not
 COUNTS_TOUCHES = """
 window.touches = 0;
 window.pressedAt = -Infinity;

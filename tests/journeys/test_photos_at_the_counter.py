@@ -280,6 +280,21 @@ def test_out_of_reach_nothing_is_lost_and_the_photo_is_sent_when_the_booth_is_ba
     assert len(at_the_booth(served, "T1")) == 1
 
 
+def test_a_booth_that_cannot_take_a_photo_just_now_is_not_said_to_be_out_of_reach(counter: Screen) -> None:
+    counter.may_answer_no = True
+    busy = {
+        "status": 503,
+        "content_type": "application/problem+json",
+        "body": '{"detail": "The store does not answer."}',
+    }
+    counter.page.route("**/counter/photos", lambda route: route.fulfill(**busy), times=1)
+
+    choose(counter, good())
+
+    expect(card(counter, 1).locator(".photo__said")).to_contain_text("could not take the photo just now")
+    until_kept(counter)
+
+
 def test_a_photo_that_is_gone_from_the_booth_is_sent_again_by_itself(served: Served, counter: Screen) -> None:
     counter.may_answer_no = True
     page = counter.page
