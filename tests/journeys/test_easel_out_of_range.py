@@ -13,7 +13,6 @@ from portraitq.core.events import Event
 from portraitq.core.timing import stage_times
 from tests.journeys.at_the_easel import (
     BOUNCE_MS,
-    SAME_S,
     TABLETS,
     Opens,
     answered,
@@ -34,6 +33,9 @@ from tests.journeys.served import Served
 from tests.web.conftest import Web
 
 AN_HOUR_MS = 3_600_000
+# So exactly are ages held here, where an hour goes wrong or nothing does: on a busy machine one of two taps that follow
+# each other is under way for longer. To half a second they are held in test_ninety_seconds_out_of_range.py.
+ABOUT_S = 1.0
 # The device's clock and how much of performance.now() the page is shown, both to be set by a test: `set(wall, mono)`
 CLOCKS = """
 (() => {
@@ -214,7 +216,7 @@ def test_what_a_page_that_was_closed_had_not_sent_the_next_one_sends_once_and_in
     answered(after)
 
     first, second = tapped_s(web)
-    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=SAME_S)
+    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
     says(after, "Signed: rack it")
 
 
@@ -251,7 +253,7 @@ def test_a_tablet_whose_clock_is_set_meanwhile_measures_right_even_over_a_reload
     answered(clocked)
 
     first, second = tapped_s(web)
-    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=SAME_S)
+    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
     assert last(web).ago_s < 30
 
 
@@ -287,7 +289,7 @@ def test_a_clock_of_the_booth_that_is_set_meanwhile_leaves_ages_as_they_are(web:
 
     pressed = pressed_s(page)
     by_stage = {time.stages: time.total_s for time in stage_times(web.desk.ticket(ticket))}
-    assert by_stage[("likeness",)] == pytest.approx(pressed[1] - pressed[0], abs=SAME_S)
+    assert by_stage[("likeness",)] == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
 
 
 def test_a_sign_in_that_ran_out_while_out_of_reach_loses_no_tap(web: Web, address: str, easel: Opens):
@@ -349,7 +351,7 @@ def test_a_server_that_loses_its_power_in_mid_sketch_loses_and_doubles_no_tap(br
     assert [event.data.stage for event in done] == ["layout", "likeness", "shading"]  # type: ignore[attr-defined]
     assert len(journal.of_kind("finished", ticket)) == 1
     gap_s = (done[1].happened_at - done[0].happened_at).total_seconds()
-    assert gap_s == pytest.approx(pressed[1] - pressed[0], abs=SAME_S)
+    assert gap_s == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
 
 
 # Hands that bounce

@@ -19,12 +19,8 @@ from tests.journeys.at_the_easel import (
     Opens,
     answered,
     events,
-    in_reach,
     main_target,
-    note_presses,
-    out_of_reach,
     press_main,
-    pressed_s,
     says,
     told,
 )
@@ -142,31 +138,6 @@ def test_axe_finds_nothing_on_the_wall(web: Web, wall: Opens, light: str):
 
 
 # The easel, by touch
-
-
-def test_the_next_portrait_begins_with_one_touch_after_the_last(web: Web, easel: Opens):
-    web.order()
-    web.order()
-    page = easel()
-
-    for words in ("Start number 1", "Layout done", "Likeness done", "Signed: rack it", "At A1", "Start number 2"):
-        press_main(page, words)
-
-    answered(page)
-    assert told(web, "started", "finished") == ["started", "finished", "started"]
-
-
-def test_a_bouncing_finger_counts_once(web: Web, easel: Opens):
-    web.order()
-    page = easel()
-    press_main(page, "Start number 1")
-
-    for _ in range(4):
-        main_target(page).click()
-    says(page, "Likeness done")
-    answered(page)
-
-    assert told(web, "stage_done") == ["stage_done"]
 
 
 def test_a_pause_counts_from_its_first_touch_and_its_reason_from_the_second(web: Web, easel: Opens):
@@ -303,43 +274,6 @@ def test_a_pedal_that_is_held_down_counts_once(web: Web, easel: Opens):
 # Without a network
 
 
-def test_a_sketch_goes_on_out_of_range_and_is_measured_right(web: Web, easel: Opens):
-    web.order()
-    web.order()
-    page = easel()
-    press_main(page, "Start number 1")
-    note_presses(page)
-    page.context.set_offline(True)
-
-    for words in ("Layout done", "Likeness done"):
-        page.wait_for_timeout(1200)
-        press_main(page, words)
-    expect(page.locator("#unsent")).to_contain_text("2 taps are not sent yet")
-    page.context.set_offline(False)
-    says(page, "Signed: rack it")
-    answered(page)
-
-    first, second = (event.happened_at for event in events(web) if event.kind == "stage_done")
-    pressed = pressed_s(page)
-    assert (second - first).total_seconds() == pytest.approx(pressed[1] - pressed[0], abs=SAME_S)
-
-
-def test_a_reload_out_of_reach_of_the_booth_loses_no_tap(web: Web, easel: Opens):
-    web.order()
-    page = easel()
-    press_main(page, "Start number 1")
-    out_of_reach(page)
-    press_main(page, "Layout done")
-    page.reload()
-    says(page, "Likeness done")
-
-    in_reach(page)
-
-    answered(page)
-
-    assert told(web, "stage_done") == ["stage_done"]
-
-
 def test_a_reload_between_signature_and_rack_asks_again_and_counts_from_the_signature(web: Web, easel: Opens):
     web.order()
     page = easel()
@@ -366,23 +300,3 @@ def test_what_the_booth_refuses_is_not_left_on_the_screen(web: Web, easel: Opens
 
     expect(page.locator("[data-misfit]")).to_contain_text("Number 1 is held")
     says(page, "Start number 1")
-
-
-# For everybody
-
-
-@pytest.mark.parametrize(("size", "light"), [("upright", "light"), ("wide", "dark")])
-def test_axe_finds_nothing_on_the_easel(web: Web, easel: Opens, size: str, light: str):
-    web.order()
-    web.order()
-    page = easel(TABLETS[size], color_scheme=light, reduced_motion="reduce")
-    reports = []
-
-    for words in ("Start number 1", "Layout done", "Likeness done"):
-        reports.append(Axe().run(page))
-        press_main(page, words)
-    page.get_by_role("button", name="Pause").click()
-    page.wait_for_timeout(BOUNCE_MS)
-    reports.append(Axe().run(page))
-
-    assert [report.generate_report() for report in reports if report.violations_count] == []

@@ -15,7 +15,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from argon2 import PasswordHasher
 from flask import Flask
 from flask.testing import FlaskClient
 from PIL import Image
@@ -93,14 +92,6 @@ def make_web(folder: Path) -> Web:
     desk.carry_out(Command("in", ArtistIn(artist="a1"), "easel:a1"))
     passphrase.set_passphrase(store, PASSPHRASE)
     return Web(desks, create_app(desks, address="http://192.168.4.1:8750"))
-
-
-@pytest.fixture(autouse=True, scope="session")
-def _little_work_for_passphrases() -> Iterator[None]:
-    """A passphrase's hash costs a second on purpose; here, where a hundred booths are made, it need not."""
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(passphrase, "_hasher", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
-        yield
 
 
 @pytest.fixture
