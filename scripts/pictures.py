@@ -76,7 +76,13 @@ def pictures_of(stage: Stage) -> list[Picture]:
     choose = ("label:has(input[name=style][value=chalk-half])",)
     return [
         Picture("counter", f"/{SLUG}/counter", (1280, 800), press=choose),
-        Picture("easel", f"/{SLUG}/easel/mira", (768, 1024)),
+        Picture("easel", f"/{SLUG}/easel/mira", (820, 1180)),
+        Picture(
+            "easel-values",
+            f"/{SLUG}/easel/mira",
+            (820, 1180),
+            press=tuple(f".sketch:not([hidden]) [data-tool='{tool}']" for tool in ("tools", "values-5", "squares")),
+        ),
         Picture("wall", f"/{SLUG}/wall", (1920, 1080), is_staff=False),
         Picture("wall-evening", f"/{SLUG}/wall", (1920, 1080), is_staff=False, is_evening=True),
         Picture("ticket", f"/t/{stage.code_waiting}", phone, is_staff=False),
