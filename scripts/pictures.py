@@ -76,7 +76,7 @@ def pictures_of(stage: Stage) -> list[Picture]:
     choose = ("label:has(input[name=style][value=chalk-half])",)
     return [
         Picture("counter", f"/{SLUG}/counter", (1280, 800), press=choose),
-        Picture("easel", f"/{SLUG}/easel/mira", (820, 1180)),
+        Picture("easel", f"/{SLUG}/easel/mira", (768, 1024)),
         Picture(
             "easel-values",
             f"/{SLUG}/easel/mira",
