@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 LONGEST_TEXT = 400
 KEEP_LONGEST_H = 72
+REST_LONGEST_MIN = 600
 log = logging.getLogger(__name__)
 Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 
@@ -34,7 +35,7 @@ class HouseRules(BaseModel):
     model_config = ConfigDict(frozen=True, extra="ignore")
 
     between: Text = "Wash your hands.\nSwap blunt pencils for sharp ones.\nTape down fresh paper."
-    rest_after_min: Annotated[int, Field(ge=0, le=600)] = 90
+    rest_after_min: Annotated[int, Field(ge=0, le=REST_LONGEST_MIN)] = 90
     rest: Text = "You have drawn for long without a rest. Let go of the pencil, look far away, stretch hand and neck."
     care: Text = (
         "Fixative: outdoors or well aired, away from people and flames. Dust: wipe it damp, do not blow. "

@@ -215,8 +215,7 @@ class _Folding:
 
     def _called(self, artist: str) -> str:
         """What people call `artist`; the id where the set-up has none of that id."""
-        who = self.set_up.artist(artist) if self.set_up else None
-        return who.name if who else artist
+        return self.set_up.called(artist) if self.set_up else artist
 
     def _known_style(self, id: str) -> Style:
         assert self.set_up is not None

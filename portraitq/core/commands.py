@@ -174,8 +174,7 @@ def _on_another_easel(booth: Booth, command: Command) -> str | None:
         return None
     if not command.by.startswith(easel("")) or command.by == easel(ticket.artist):
         return None
-    who = booth.set_up.artist(ticket.artist)
-    return f'Number {ticket.number} is on the easel of "{who.name if who else ticket.artist}" now.'
+    return f'Number {ticket.number} is on the easel of "{booth.set_up.called(ticket.artist)}" now.'
 
 
 OF_THE_HAND = ("stage_done", "stage_undone", "paused", "resumed", "put_back", "finished")
@@ -191,10 +190,9 @@ def _would_regret(booth: Booth, data: Data, said_at: datetime) -> str | None:
             return f"The day {day} is not today: open {today} (or the day before, for a night that runs past midnight)."
         case Order(ready_by=datetime() as ready_by) | Promised(ready_by=ready_by) if ready_by < said_at:
             return "A promise cannot lie in the past: promise a later time."
-        case Order(style=style) if booth.set_up is not None and booth.set_up.style(style) is not None:
+        case Order(style=style) if booth.set_up is not None and (known := booth.set_up.style(style)) is not None:
             if not any(style in artist.styles for artist in booth.set_up.artists):
-                named = next(one.name for one in booth.set_up.styles if one.id == style)
-                return f'No artist of this booth draws "{named}": say in the set-up who does.'
+                return f'No artist of this booth draws "{known.name}": say in the set-up who does.'
         case ArtistOut(artist=artist) if (ticket := booth.on_easel(artist)) and ticket.place in (DRAWING, TOUCH_UP):
             way_out = "pause it, finish it or put it back" if ticket.place == DRAWING else "pause or finish it"
             return f"Number {ticket.number} is on the easel: {way_out} before going."
@@ -209,8 +207,7 @@ def _breaks_what_is_open(booth: Booth, new: SetUp) -> str | None:
     after = replace(booth, set_up=new)
     for ticket in booth.open_tickets():
         if ticket.place in ON_EASEL and ticket.artist is not None and new.artist(ticket.artist) is None:
-            who = booth.set_up.artist(ticket.artist) if booth.set_up else None
-            named = who.name if who else ticket.artist
+            named = booth.set_up.called(ticket.artist) if booth.set_up else ticket.artist
             return f'"{named}" has number {ticket.number} on the easel: keep them in the set-up until it is done.'
         style, number = ticket.style.name, ticket.number
         if ticket.finished_at is None and new.style(ticket.style.id) is None:

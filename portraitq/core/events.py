@@ -277,6 +277,11 @@ class SetUp(Data):
         """The artist of that id, or None."""
         return next((artist for artist in self.artists if artist.id == id), None)
 
+    def called(self, artist: str) -> str:
+        """What people call the artist of that id; the id where there is none."""
+        found = self.artist(artist)
+        return found.name if found else artist
+
 
 class DayOpened(Data):
     """Trading starts."""

@@ -18,7 +18,7 @@ from PIL import Image
 
 from portraitq.core.errors import Malformed
 from portraitq.photo.cielab import FloatArray, lab, rgb
-from portraitq.photo.face import Face, tapped
+from portraitq.photo.face import Face, faces_or_middle
 
 Mask = NDArray[np.bool_]
 
@@ -77,7 +77,7 @@ def palettes(jpeg: bytes, faces: Sequence[Face] = ()) -> tuple[Palette, ...]:
     jpeg    the photo as it is kept: upright, sRGB
     """
     photo = Image.open(io.BytesIO(jpeg), formats=["JPEG"])
-    given = faces or (tapped(0.5, 0.5, *photo.size),)
+    given = faces_or_middle(faces, *photo.size)
     share = min(1.0, SMALL_PX / max(photo.size))
     size = max(1, round(photo.width * share)), max(1, round(photo.height * share))
     photo.draft("RGB", size)

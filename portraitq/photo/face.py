@@ -6,6 +6,7 @@ A face is a box in shares of the upright picture, so that it fits the photo howe
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import astuple, dataclass
 
 from portraitq.core.errors import Malformed
@@ -46,9 +47,9 @@ def tapped(x: float, y: float, width_px: int, height_px: int) -> Face:
     return Face(round(left, 4), round(top, 4), round(width, 4), round(height, 4))
 
 
-def faces_or_middle(text: str, width_px: int, height_px: int) -> tuple[Face, ...]:
+def faces_or_middle(faces: Sequence[Face], width_px: int, height_px: int) -> Sequence[Face]:
     """The faces that were marked, or one in the middle where none was."""
-    return read_faces(text) or (tapped(0.5, 0.5, width_px, height_px),)
+    return faces or (tapped(0.5, 0.5, width_px, height_px),)
 
 
 def print_faces(faces: tuple[Face, ...]) -> str:

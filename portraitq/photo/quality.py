@@ -24,7 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from portraitq.photo.face import Face, tapped
+from portraitq.photo.cielab import LUMINANCE, linear
+from portraitq.photo.face import Face, faces_or_middle
 
 About = Literal["dark", "light", "blur", "size", "side"]
 
@@ -78,7 +79,7 @@ def judged(jpeg: bytes, faces: Sequence[Face] = (), *, sitters: int = 1) -> tupl
     """
     picture = Image.open(io.BytesIO(jpeg))
     width_px, height_px = picture.size
-    looked_at = faces or (tapped(0.5, 0.5, width_px, height_px),)
+    looked_at = faces_or_middle(faces, width_px, height_px)
     widths_px = [right - left for left, _, right, _ in (face.in_px(width_px, height_px) for face in looked_at)]
     share = FACE_PX / min(widths_px)
     # decoded no larger than it is measured: a few milliseconds instead of forty
@@ -147,17 +148,12 @@ def light_ratio(face: Image.Image, inside: NDArray[np.bool_], across: NDArray[np
 
     In relative luminance (WCAG 2.2's definition, IEC 61966-2-1's curve), because luma bends differences.
     """
-    luminance = _LINEAR[np.asarray(face)] @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    luminance = _LINEAR[np.asarray(face)] @ LUMINANCE.astype(np.float32)
     sides = [float(luminance[inside & where].mean()) for where in (across < -OUTER, across > OUTER)]
     return max(sides) / max(min(sides), 1e-4)
 
 
-def _linear() -> Grey:
-    level = np.arange(256) / 255
-    return np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4).astype(np.float32)
-
-
-_LINEAR = _linear()
+_LINEAR = linear(np.arange(256) / 255).astype(np.float32)
 
 # Sharpness
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from portraitq.photo.cielab import LUMINANCE, coded, lightness, linear, luminance_of
-from portraitq.photo.face import MOST_FACES, Face, tapped
+from portraitq.photo.face import MOST_FACES, Face, faces_or_middle
 
 Bytes = NDArray[np.uint8]
 Floats = NDArray[np.float32]
@@ -79,8 +79,7 @@ def made(name: str, jpeg: bytes, faces: tuple[Face, ...] = ()) -> bytes:
     if name.startswith("values-"):
         return _masses(jpeg, int(name.removeprefix("values-")))
     photo = _photo(jpeg)
-    face = faces[int(name.removeprefix("eyes-")) - 1] if faces else tapped(0.5, 0.5, photo.width, photo.height)
-    return _jpeg(eyes(photo, face))
+    return _jpeg(eyes(photo, faces_or_middle(faces, *photo.size)[int(name.removeprefix("eyes-")) - 1]))
 
 
 def media_type(view: bytes) -> str:

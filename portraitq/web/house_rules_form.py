@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from portraitq.house_rules import KEEP_LONGEST_H, LONGEST_TEXT, HouseRules
+from portraitq.house_rules import KEEP_LONGEST_H, LONGEST_TEXT, REST_LONGEST_MIN, HouseRules
 
 Errors = dict[str, str]
 
-REST_LONGEST_MIN = 600
 KEEP_USUAL_H = 24  # stands in the field until somebody chooses hours
 AT_CLOSE, HOURS = "close", "hours"
 TEXTS = ("between", "rest", "care")

@@ -323,7 +323,6 @@ function colours(sketch, photo) {
   place.dataset.from = text === undefined ? "" : address;
   if (text !== undefined) {
     place.innerHTML = text;
-    for (const sheet of place.querySelectorAll("link")) sheet.remove(); // the page has it, also out of range
     place.scrollTop = coloursAt;
     return;
   }

@@ -25,14 +25,14 @@ def test_its_pixels_lie_inside_the_picture(x, y, width_px, height_px):
 
 
 def test_where_nobody_marked_a_face_it_is_in_the_middle():
-    [face] = faces_or_middle("", 1200, 1600)
+    [face] = faces_or_middle(read_faces(""), 1200, 1600)
 
     assert face.left + face.width / 2 == pytest.approx(0.5, abs=1e-3)
     assert face.top + face.height / 2 == pytest.approx(0.5, abs=1e-3)
 
 
 def test_marked_faces_are_taken_as_they_were_marked():
-    assert faces_or_middle("[[0.1,0.2,0.3,0.4]]", 1200, 1600) == (Face(0.1, 0.2, 0.3, 0.4),)
+    assert faces_or_middle(read_faces("[[0.1,0.2,0.3,0.4]]"), 1200, 1600) == (Face(0.1, 0.2, 0.3, 0.4),)
 
 
 @pytest.mark.parametrize(
