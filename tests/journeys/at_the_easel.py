@@ -14,7 +14,7 @@ TABLETS = {"upright": {"width": 820, "height": 1180}, "wide": {"width": 1280, "h
 PHONES = {"upright": {"width": 360, "height": 740}, "on its side": {"width": 740, "height": 360}}
 BOUNCE_MS = 850  # longer than what counts as one press
 PATIENCE = 600  # looks, 50 ms apart: an outbox tries again after at most 15 s
-SAME_S = 0.5  # so exactly is a stage measured that was tapped without a network
+SAME_S = 0.5  # so exactly is a stage measured that was tapped without a network, beside what its taps were under way
 Opens = Callable[..., Page]
 
 
@@ -80,6 +80,16 @@ def answered(page: Page) -> None:
             return
         page.wait_for_timeout(50)
     raise AssertionError(f"Taps are still unanswered: {page.locator('#unsent').text_content()}")
+
+
+def under_way_s(page: Page) -> float:
+    """The longest that the page had a tap under way, by its own clock: ages are counted up to the sending."""
+    took_ms: list[float] = page.evaluate(
+        """() => performance.getEntriesByType("resource")
+            .filter(({ name }) => name.endsWith("/commands"))
+            .map(({ duration }) => duration)"""
+    )
+    return max(took_ms) / 1000
 
 
 def note_presses(page: Page) -> None:

@@ -13,6 +13,7 @@ from portraitq.core.events import Event
 from portraitq.core.timing import stage_times
 from tests.journeys.at_the_easel import (
     BOUNCE_MS,
+    SAME_S,
     TABLETS,
     Opens,
     answered,
@@ -28,14 +29,12 @@ from tests.journeys.at_the_easel import (
     says,
     sign_in,
     told,
+    under_way_s,
 )
 from tests.journeys.served import Served
 from tests.web.conftest import Web
 
 AN_HOUR_MS = 3_600_000
-# So exactly are ages held here, where an hour goes wrong or nothing does: on a busy machine one of two taps that follow
-# each other is under way for longer. To half a second they are held in test_ninety_seconds_out_of_range.py.
-ABOUT_S = 1.0
 # The device's clock and how much of performance.now() the page is shown, both to be set by a test: `set(wall, mono)`
 CLOCKS = """
 (() => {
@@ -197,6 +196,29 @@ def test_the_same_stage_on_two_tablets_out_of_reach_counts_once_whoever_comes_ba
     assert tablets[first].locator("[data-misfit]").count() == 0
 
 
+def test_a_push_that_was_on_its_way_before_takes_no_answered_tap_back(web: Web, easel: Opens):
+    page = easel()
+    on_the_easel(web, page)
+    up_to_date(web, page)
+    main = page.locator("main")
+    before = main.evaluate("(main) => ({ seq: main.dataset.seq, as_of: main.dataset.asOf, html: main.innerHTML })")
+    main.evaluate("(main) => main.live.drop()")
+    press_main(page, "Layout done")
+    answered(page)
+
+    main.evaluate("async (main, view) => (await import('/static/js/live.js')).show(main, view)", before)
+
+    assert main_target(page).inner_text() == "Likeness done"  # at once: a moment later the page asks by itself
+    main.evaluate("(main) => main.live.again()")
+    up_to_date(web, page)
+    says(page, "Likeness done")
+
+
+def up_to_date(web: Web, page: Page) -> None:
+    """Wait until the page shows what the journal's last line led to."""
+    expect(page.locator("main")).to_have_attribute("data-seq", str(len(events(web))))
+
+
 # Reload, battery, sleep, clocks
 
 
@@ -216,7 +238,7 @@ def test_what_a_page_that_was_closed_had_not_sent_the_next_one_sends_once_and_in
     answered(after)
 
     first, second = tapped_s(web)
-    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
+    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=SAME_S + under_way_s(after))
     says(after, "Signed: rack it")
 
 
@@ -253,8 +275,8 @@ def test_a_tablet_whose_clock_is_set_meanwhile_measures_right_even_over_a_reload
     answered(clocked)
 
     first, second = tapped_s(web)
-    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
-    assert last(web).ago_s < 30
+    assert second - first == pytest.approx(pressed[1] - pressed[0], abs=SAME_S + under_way_s(clocked))
+    assert last(web).ago_s < 120
 
 
 def test_a_tablet_that_slept_counts_its_sleep(web: Web, clocked: Page):
@@ -269,7 +291,7 @@ def test_a_tablet_that_slept_counts_its_sleep(web: Web, clocked: Page):
     in_reach(clocked)
     answered(clocked)
 
-    assert 600 < last(web).ago_s < 620
+    assert 600 < last(web).ago_s < 600 + 60
 
 
 def test_a_clock_of_the_booth_that_is_set_meanwhile_leaves_ages_as_they_are(web: Web, easel: Opens):
@@ -289,7 +311,7 @@ def test_a_clock_of_the_booth_that_is_set_meanwhile_leaves_ages_as_they_are(web:
 
     pressed = pressed_s(page)
     by_stage = {time.stages: time.total_s for time in stage_times(web.desk.ticket(ticket))}
-    assert by_stage[("likeness",)] == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
+    assert by_stage[("likeness",)] == pytest.approx(pressed[1] - pressed[0], abs=SAME_S + under_way_s(page))
 
 
 def test_a_sign_in_that_ran_out_while_out_of_reach_loses_no_tap(web: Web, address: str, easel: Opens):
@@ -343,7 +365,7 @@ def test_a_server_that_loses_its_power_in_mid_sketch_loses_and_doubles_no_tap(br
     press_main(page, "Signed: rack it")
     press_main(page, "At A1")
     answered(page)
-    pressed = pressed_s(page)
+    pressed, exactly_s = pressed_s(page), SAME_S + under_way_s(page)
     context.close()
 
     journal = served.journal()
@@ -351,7 +373,7 @@ def test_a_server_that_loses_its_power_in_mid_sketch_loses_and_doubles_no_tap(br
     assert [event.data.stage for event in done] == ["layout", "likeness", "shading"]  # type: ignore[attr-defined]
     assert len(journal.of_kind("finished", ticket)) == 1
     gap_s = (done[1].happened_at - done[0].happened_at).total_seconds()
-    assert gap_s == pytest.approx(pressed[1] - pressed[0], abs=ABOUT_S)
+    assert gap_s == pytest.approx(pressed[1] - pressed[0], abs=exactly_s)
 
 
 # Hands that bounce
