@@ -1,12 +1,12 @@
 // The Easel in the hand: one press counts once, the screen confirms it before the network does, pedals and keys work.
 // The fragment holds every step that can be reached; this file only chooses which is seen. What was tapped and is not
-// answered yet is laid over each push that comes meanwhile, so an older push never takes a tap back from the eye.
+// known to a push yet is laid over it, so an older push never takes a tap back from the eye.
 
 import { mountPictures } from "./drawing.js";
 import { confirm } from "./easel-senses.js";
 import { learned, meaningOf, nameOf } from "./pedal-keys.js";
 import { aged, ageMs, mark, remembered } from "./stopwatch.js";
-import { send, unanswered } from "./taps.js";
+import { send, unshown } from "./taps.js";
 
 const SAME_TAP_MS = 800; // chalky fingers bounce, and the next button stands where the last one stood
 const REASON_WAIT_MS = 8000; // so long a second touch may say why; the pause counts from the first
@@ -65,7 +65,7 @@ function apply({ kind, data, by: who }) {
 
 // Lays what is pending over the fragment and shows what follows from it.
 function lay() {
-  for (const command of unanswered()) apply(command);
+  for (const command of unshown()) apply(command);
   if (rest && sketchOf(rest.ticket)) DOES.paused(sketchOf(rest.ticket));
   if (sign && !canSign(sketchOf(sign.ticket))) keepSign(null);
   if (easel().dataset.face === "sketch" && !sketches().length) easel().dataset.face = "nothing";

@@ -13,9 +13,11 @@ const WORTH_SAYING_MS = 1500; // a tap on its way for less than this needs no wo
 const BOX = "portraitq-tap:"; // one item a tap, so that two tabs never overwrite each other's
 const AGED_EVERY_MS = 5000; // so much of a tap's age a power cut leaves to the device's clock
 const MINE = 40; // so many of this page's answered taps are known as its own
+const LANDING_MS = 10000; // a push that knows of an answered tap is here long before, or the journal is another one
 
 let box = read();
 const mine = [];
+let landing = []; // answered, while the page may still get a push that was on its way before
 let isSending = false;
 let isUnsigned = false;
 let tries = 0;
@@ -44,6 +46,15 @@ const waiting = new Map();
 // The commands that are not answered yet, oldest first.
 export function unanswered() {
   return [...box];
+}
+
+// The commands that what the page shows does not know yet, oldest first: just answered, or not answered at all.
+export function unshown() {
+  return [...stillLanding().map(({ entry }) => entry), ...box];
+}
+
+function stillLanding() {
+  return landing.filter(({ seq, answeredMs }) => seq > seqShown() && nowMs() - answeredMs < LANDING_MS);
 }
 
 function here() {
@@ -134,7 +145,10 @@ function settle(entry, { done, refused, status }) {
   waiting.delete(entry.id);
   mine.push(entry.id);
   if (mine.length > MINE) mine.shift();
-  if (done) return tell("done", { command: entry, answer: done });
+  if (done) {
+    landing = [...stillLanding(), { entry, seq: done.seq, answeredMs: nowMs() }];
+    return tell("done", { command: entry, answer: done });
+  }
   if (!keepMisfit(entry, refused, mine)) say(refused);
   tell("refused", { command: entry, sentence: refused, status });
 }
