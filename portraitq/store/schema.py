@@ -26,7 +26,7 @@ from sqlalchemy import (
     update,
 )
 
-VERSION = 2
+VERSION = 3
 
 metadata = MetaData()
 
@@ -88,6 +88,18 @@ photo_views = Table(
     Column("content", LargeBinary, nullable=False),
 )
 
+# What a season needs of a closed day, reckoned once: `daybook/day_summary.py` prints it, and `seq` is the last line of
+# the journal that it knows of. Nothing stands here that cannot be reckoned anew, and nothing of any person.
+closed_days = Table(
+    "closed_days",
+    metadata,
+    Column("booth", String(64), primary_key=True),
+    Column("day", String(10), primary_key=True),
+    Column("version", Integer, nullable=False),  # of the summary, not of the tables
+    Column("seq", Integer, nullable=False),
+    Column("summary", Text, nullable=False),
+)
+
 devices = Table(
     "devices",
     metadata,
@@ -114,8 +126,13 @@ def _views_and_faces(connection: Connection) -> None:
     photo_views.create(connection)
 
 
+def _closed_days(connection: Connection) -> None:
+    """Version 3: what a season needs of each closed day."""
+    closed_days.create(connection, checkfirst=True)
+
+
 # STEPS[n] turns version n into n + 1 inside the transaction it is given.
-STEPS: dict[int, Callable[[Connection], None]] = {1: _views_and_faces}
+STEPS: dict[int, Callable[[Connection], None]] = {1: _views_and_faces, 2: _closed_days}
 
 
 class TooNew(ValueError):
