@@ -2,7 +2,8 @@
 
 Everything is derived from the booth (which is the journal, folded), from who was in when and from what was learned of
 the artists' pace. Every figure knows the tickets behind it: `behind` lists them by the figure's name. What each figure
-means stands where it is reckoned: `promises.py`, `hours.py`, `takings.py`, `stages.py`; here it is
+means stands where it is reckoned: `promises.py`, `hours.py`, `pressure.py`, `takings.py`, `stages.py`, `by_hour.py`;
+here it is
 
 ordered     ordered on the day
 finished    first `finished` on the day, whenever it was ordered
@@ -22,19 +23,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from portraitq.core.booth import Booth
 from portraitq.core.events import Collected, Event, Started
 from portraitq.core.life import CANCELLED, Ticket
-from portraitq.core.timing import drawn_s, turnaround
+from portraitq.core.timing import Stay, drawn_s, turnaround
 from portraitq.daybook.attendance import Attendance
-from portraitq.daybook.days import Day
-from portraitq.daybook.hours import Hours, hours_of, stays_of
+from portraitq.daybook.by_day import ByDay, by_day
+from portraitq.daybook.by_hour import HourFigures, Taken, by_hour
+from portraitq.daybook.days import Day, days_of
+from portraitq.daybook.hours import Hours, easel_time, hours_of, stays_of
+from portraitq.daybook.past import NO_PAST, Past
 from portraitq.daybook.presence import Steps, count, flow_span, waiting_spans
+from portraitq.daybook.pressure import Pressure, pressure
 from portraitq.daybook.promises import (
     JUDGED,
     KEPT,
     LATE,
+    MARGINS,
     OPEN,
     SET_ASIDE,
     UNFINISHED,
@@ -106,24 +113,46 @@ class DayFigures:
     waiting: Spread | None
     segments: tuple[Segment, ...]
     queue: Steps
+    by_hour: tuple[HourFigures, ...]
+    pressure: Pressure
+
+    @property
+    def drawn_s(self) -> float:
+        """Seconds drawn by all artists together, touch-ups as well."""
+        return sum(one.drawing_s + one.touch_up_s for one in self.hours)
+
+    @property
+    def per_drawing_hour(self) -> int | None:
+        """The net takings for each hour of drawing; None when nothing was drawn."""
+        return self.takings.per_hour(self.drawn_s)
 
     def n(self, figure: str) -> int:
         """How many tickets stand behind that figure."""
         return len(self.behind.get(figure, ()))
 
 
-def of_day(booth: Booth, day: Day, attended: Iterable[Attendance], now: datetime, pace: Pace) -> DayFigures:
+def of_day(
+    booth: Booth,
+    day: Day,
+    attended: Iterable[Attendance],
+    now: datetime,
+    pace: Pace,
+    among: ByDay | None = None,
+    past: Past = NO_PAST,
+) -> DayFigures:
     """The figures of `day` as they stand at `now`; `attended` is who was in when, of this day at least.
 
-    `pace` tells which clocks ran on while nobody drew.
+    pace   tells which clocks ran on while nobody drew
+    among  the tickets of `booth` by day, where they were found already
+    past   the stage times of the days before, to hold this day's against
     """
     until = min(now, day.ends_at)
-    tickets = [ticket for ticket in booth.tickets.values() if _touches(ticket, day)]
+    tickets = (among or by_day(booth, days_of(booth))).of(day)
     lines = tuple(_line(ticket, day, now) for ticket in tickets)
     own = [ticket for ticket in tickets if ticket.day == day.day]
     promises = promises_of(own, now)
     takings = takings_of(day, tickets)
-    stages = stages_of(day, tickets, booth.days, pace)
+    stages = stages_of(day, tickets, booth.days, pace, past)
     stretches = tuple(
         one
         for ticket in tickets
@@ -132,33 +161,51 @@ def of_day(booth: Booth, day: Day, attended: Iterable[Attendance], now: datetime
     )
     here = tuple(attended)
     came = stays_of(tickets)
-    hours = (hours_of(artist, day, until, here, stretches, came) for artist in _artists(booth, here, stretches))
-    free_at: dict[str, datetime] = {}
-    turned = []
-    for stay in sorted(came, key=lambda one: one.began_at):
-        measured = turnaround(stay, free_at.get(stay.artist), booth)
-        if measured is not None and measured.waited and day.holds(stay.began_at):
-            turned.append(measured.lag_s)
-        if stay.ended_at is not None:
-            free_at[stay.artist] = stay.ended_at
+    artists = _artists(booth, here, stretches)
+    worked = (hours_of(artist, day, until, here, stretches, came) for artist in artists)
+    hours = tuple(one for one in worked if one.total_s > 0)
+    turned = _turnarounds(booth, day, came)
+    hourly = by_hour(
+        (
+            Taken(
+                line.ticket.id,
+                line.ticket.ordered_at,
+                line.waiting_s if _is_own(line.started_at, line, day) else None,
+                line.flow_s if _is_own(line.finished_at, line, day) else None,
+            )
+            for line in lines
+            if line.ticket.day == day.day
+        ),
+        booth.zone,
+    )
+    easels = [easel_time(artist, day, until, here, stretches) for artist in artists]
+    pressed = pressure(tickets, day.trading(until), easels, until)
     from_at = min([day.opened_at, *(ticket.ordered_at for ticket in own)])
     return DayFigures(
         day=day,
         until=until,
         lines=lines,
-        behind={**_behind(day, lines), **_behind_others(promises, takings, stages, lines, day)},
+        behind={
+            **_behind(day, lines),
+            **_behind_others(promises, takings, stages, lines, day),
+            **_behind_hours(hours, hourly, booth.zone),
+            "turnaround": tuple(ticket for ticket, _ in turned),
+            "pressed": pressed.tickets,
+        },
         walked_away=tuple(event for event in booth.walked_away if day.holds(event.happened_at)),
-        hours=tuple(one for one in hours if one.total_s > 0),
+        hours=hours,
         promises=promises,
         takings=takings,
         stages=stages,
-        turnarounds=spread(turned),
+        turnarounds=spread(lag_s for _, lag_s in turned),
         flow=spread(line.flow_s for line in lines if line.flow_s is not None and _is_own(line.finished_at, line, day)),
         waiting=spread(
             line.waiting_s for line in lines if line.waiting_s is not None and _is_own(line.started_at, line, day)
         ),
         segments=stretches,
         queue=count((span for ticket in tickets for span in waiting_spans(ticket, until)), from_at, until),
+        by_hour=hourly,
+        pressure=pressed,
     )
 
 
@@ -167,16 +214,17 @@ def in_hand(figures: DayFigures, from_at: datetime, to_at: datetime) -> Steps:
     return count((flow_span(line.ticket, figures.until) for line in figures.lines), from_at, to_at)
 
 
-def _touches(ticket: Ticket, day: Day) -> bool:
-    """Whether anything of `ticket` may have happened on `day`: ordered by its end, and not over before it began."""
-    if ticket.ordered_at >= day.ends_at and ticket.day != day.day:
-        return False
-    return (
-        ticket.day == day.day
-        or ticket.over_at is None
-        or ticket.over_at >= day.begins_at
-        or any(day.holds(event.happened_at) for event in reversed(ticket.history))
-    )
+def _turnarounds(booth: Booth, day: Day, came: Iterable[Stay]) -> list[tuple[str, float]]:
+    """The ticket that came next and the seconds, of each turnaround of `day` in which it waited all the while."""
+    free_at: dict[str, datetime] = {}
+    found = []
+    for stay in sorted(came, key=lambda one: one.began_at):
+        measured = turnaround(stay, free_at.get(stay.artist), booth)
+        if measured is not None and measured.waited and day.holds(stay.began_at):
+            found.append((stay.ticket, measured.lag_s))
+        if stay.ended_at is not None:
+            free_at[stay.artist] = stay.ended_at
+    return found
 
 
 def _line(ticket: Ticket, day: Day, now: datetime) -> Line:
@@ -237,6 +285,7 @@ def _behind_others(
         **words,
         "promised": tuple(word.ticket for word in promises.words),
         "promise-judged": tuple(word.ticket for word in promises.words if word.outcome in JUDGED),
+        **{f"promise-{margin}": tuple(word.ticket for word in promises.within(margin)) for margin in MARGINS},
         "promise-moved": tuple(word.ticket for word in promises.words if word.was_moved),
         "paid": _once(one.ticket for one in takings.payments),
         **{
@@ -244,11 +293,36 @@ def _behind_others(
             for how in takings.means
         },
         "refunded": _once(one.ticket for one in takings.payments if one.amount < 0),
+        "tipped": tuple(one.ticket for one in takings.tips),
+        "paid-for": takings.paid_for,
         "to-come": tuple(x.ticket.id for x in lines if x.ticket.day == day.day and still_to_come(x.ticket)),
         **{f"stage-{one.style}.{one.stage.id}": _once(one.tickets) for one in stages.stages},
+        **{
+            f"hand-{one.style}.{one.stage.id}.{hand.artist}": _once(timed.ticket for timed in hand.times)
+            for one in stages.stages
+            for hand in one.hands
+        },
+        **{
+            f"beyond-{one.style}.{one.stage.id}.{hand.artist}": _once(timed.ticket for timed in hand.beyond)
+            for one in stages.stages
+            for hand in one.hands
+        },
         "set-aside": _once(one.time.ticket for one in stages.set_aside),
         "flow": tuple(x.ticket.id for x in lines if _is_own(x.finished_at, x, day)),
         "waiting": tuple(x.ticket.id for x in lines if _is_own(x.started_at, x, day)),
+    }
+
+
+def _behind_hours(hours: Iterable[Hours], hourly: Iterable[HourFigures], zone: ZoneInfo) -> dict[str, tuple[str, ...]]:
+    by_artist = {f"easel-{one.artist}.{part}": tickets for one in hours for part, tickets in one.tickets.items()}
+    together: dict[str, list[str]] = {}
+    for one in hours:
+        for part, tickets in one.tickets.items():
+            together.setdefault(f"easels.{part}", []).extend(tickets)
+    return {
+        **by_artist,
+        **{name: _once(tickets) for name, tickets in together.items()},
+        **{one.name(zone): one.tickets for one in hourly},
     }
 
 

@@ -16,7 +16,7 @@ A clock that was left running into another day is counted only while its artist 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import pairwise
 
@@ -27,12 +27,15 @@ from portraitq.daybook.days import Day
 from portraitq.daybook.segments import PAUSE, STAGE, TOUCH_UP, Segment
 from portraitq.daybook.spans import Span, common, length_s, union, without
 
-BREAK = "break"
+BREAK, DRAWING = "break", "drawing"
 
 
 @dataclass(frozen=True, slots=True)
 class Hours:
-    """Seconds of one artist's day; everything but `total_s` adds up to `total_s`."""
+    """Seconds of one artist's day; everything but `total_s` adds up to `total_s`.
+
+    tickets  those behind each part, by its name: `drawing`, `touch-up`, `turnaround`, `break` and the pauses' reasons
+    """
 
     artist: str
     total_s: float
@@ -42,6 +45,7 @@ class Hours:
     break_s: float
     turnaround_s: float
     idle_s: float
+    tickets: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def utilisation(self) -> float | None:
@@ -63,15 +67,15 @@ def hours_of(
     on_easel  the stretches on any easel that touch the day
     came      the stays on any easel that touch the day
     """
-    present = _present(artist, day, until, attended)
-    stretches = _one_by_one(artist, day, until, on_easel, present)
-    at_easel = union([*present, *(span for _, span in stretches)])
+    at_easel, stretches = _at_easel(artist, day, until, attended, on_easel)
     planned = [
         (one.begins_at, one.ends_at) for session in day.sessions for one in session.breaks if one.artist == artist
     ]
     gaps = without(at_easel, (span for _, span in stretches))
     on_break = common(gaps, planned)
-    turned = common(without(gaps, planned), _next_waited(artist, day, came))
+    next_waited = _next_waited(artist, day, came)
+    free = without(gaps, planned)
+    turned = common(free, (span for _, span in next_waited))
     by_why: dict[str, float] = {}
     for segment, span in stretches:
         if segment.kind == PAUSE:
@@ -87,7 +91,32 @@ def hours_of(
         break_s=length_s(on_break) + break_pauses_s,
         turnaround_s=turned_s,
         idle_s=length_s(gaps) - length_s(on_break) - turned_s,
+        tickets=_behind(stretches, [ticket for ticket, span in next_waited if common(free, [span])]),
     )
+
+
+def easel_time(
+    artist: str, day: Day, until: datetime, attended: Iterable[Attendance], on_easel: Iterable[Segment]
+) -> tuple[list[Span], list[Span]]:
+    """When `artist` was at the easel on `day`, and when the pencil moved, touch-ups as well; as in `hours_of`."""
+    at_easel, stretches = _at_easel(artist, day, until, attended, on_easel)
+    return at_easel, union(span for segment, span in stretches if segment.kind != PAUSE)
+
+
+def _at_easel(
+    artist: str, day: Day, until: datetime, attended: Iterable[Attendance], on_easel: Iterable[Segment]
+) -> tuple[list[Span], list[tuple[Segment, Span]]]:
+    present = _present(artist, day, until, attended)
+    stretches = _one_by_one(artist, day, until, on_easel, present)
+    return union([*present, *(span for _, span in stretches)]), stretches
+
+
+def _behind(stretches: Iterable[tuple[Segment, Span]], turned: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    found: dict[str, dict[str, None]] = {"turnaround": dict.fromkeys(turned)}
+    names = {STAGE: DRAWING, TOUCH_UP: TOUCH_UP}
+    for segment, _ in stretches:
+        found.setdefault(names.get(segment.kind, segment.name), {})[segment.ticket] = None
+    return {name: tuple(tickets) for name, tickets in found.items() if tickets}
 
 
 def _present(artist: str, day: Day, until: datetime, attended: Iterable[Attendance]) -> list[Span]:
@@ -114,13 +143,13 @@ def _one_by_one(
     return found
 
 
-def _next_waited(artist: str, day: Day, came: Iterable[Stay]) -> list[Span]:
-    """From when the portrait that came next was waiting, and another had been on the easel, to when it was begun."""
-    own = sorted(
-        (stay for stay in came if stay.artist == artist and day.holds(stay.began_at)), key=lambda s: s.began_at
-    )
+def _next_waited(artist: str, day: Day, came: Iterable[Stay]) -> list[tuple[str, Span]]:
+    """Of each portrait: from when it was waiting, and another had been on the easel, to when it was begun."""
+    own = sorted((stay for stay in came if stay.artist == artist), key=lambda stay: stay.began_at)
     return [
-        (max(before.ended_at or stay.began_at, stay.waiting_since), stay.began_at) for before, stay in pairwise(own)
+        (stay.ticket, (max(before.ended_at, stay.waiting_since), stay.began_at))
+        for before, stay in pairwise(own)
+        if day.holds(stay.began_at) and before.ended_at is not None and day.holds(before.ended_at)
     ]
 
 

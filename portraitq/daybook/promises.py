@@ -19,11 +19,13 @@ from datetime import datetime
 
 from portraitq.core.events import Event, Promised
 from portraitq.core.life import CANCELLED, Ticket
-from portraitq.daybook.quantiles import quantile
+from portraitq.daybook.quantiles import Spread, quantile, spread
 from portraitq.daybook.shares import Share, share
 
 KEPT, LATE, UNFINISHED, OPEN, SET_ASIDE = "kept", "late", "unfinished", "open", "set aside"
 JUDGED = (KEPT, LATE, UNFINISHED)
+NEAR_S, FAR_S = 300, 900  # five minutes are shrugged at, after fifteen people have waited
+MARGINS = ("late-far", "late-middle", "late-near", "early-near", "early-middle", "early-far")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,20 @@ class Promises:
         return share(sum(word.last_outcome == KEPT for word in judged), len(judged))
 
     @property
+    def early(self) -> Spread | None:
+        """By how much the kept ones were ready before their time; None when none was kept."""
+        return spread(word.early_s for word in self.of(KEPT) if word.early_s is not None)
+
+    @property
+    def late(self) -> Spread | None:
+        """By how much the late ones were ready after their time; None when none was late."""
+        return spread(-word.early_s for word in self.of(LATE) if word.early_s is not None)
+
+    def within(self, margin: str) -> tuple[Word, ...]:
+        """Those finished early or late by so much, one of MARGINS."""
+        return tuple(word for word in self.words if word.early_s is not None and margin_of(word.early_s) == margin)
+
+    @property
     def median_early_s(self) -> float | None:
         """How much earlier than promised the kept ones were ready, in the middle; None when none was kept."""
         early = [word.early_s for word in self.of(KEPT) if word.early_s is not None]
@@ -75,6 +91,17 @@ class Promises:
         """How late the latest finished one was; None when none was late."""
         late = [-word.early_s for word in self.of(LATE) if word.early_s is not None]
         return max(late, default=None)
+
+
+def margin_of(early_s: float) -> str:
+    """Which of MARGINS it is to be early by `early_s`, late where that is negative; to the second is early.
+
+    >>> [margin_of(early_s) for early_s in (-901, -900, -300, 0, 300, 301, 901)]
+    ['late-far', 'late-middle', 'late-near', 'early-near', 'early-near', 'early-middle', 'early-far']
+    """
+    off_s = abs(early_s)
+    how_far = "near" if off_s <= NEAR_S else "middle" if off_s <= FAR_S else "far"
+    return f"{'late' if early_s < 0 else 'early'}-{how_far}"
 
 
 def promises_of(tickets: Iterable[Ticket], now: datetime) -> Promises:

@@ -42,7 +42,7 @@ class Spread:
 
 def spread(values_s: Iterable[float]) -> Spread | None:
     """The spread of `values_s`, None when there are none."""
-    values = list(values_s)
+    values = sorted(values_s)  # once: each quantile then finds it in order
     if not values:
         return None
-    return Spread(len(values), quantile(values, 0.1), quantile(values, 0.5), quantile(values, 0.9), max(values))
+    return Spread(len(values), quantile(values, 0.1), quantile(values, 0.5), quantile(values, 0.9), values[-1])

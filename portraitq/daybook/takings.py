@@ -2,10 +2,16 @@
 
 Money belongs to the day on which it changed hands, whenever its portrait was ordered. These are records of what was
 taken and given back, no accounts: there is nothing about taxes here.
+
+A tip is what is paid above the price and stays: for a portrait that is not cancelled, what came in less what was
+given back, as far as that is more than the price. A day's tip is how much that grew on it, so that a tip counts on
+the day when the money came, one given back on a later day is taken off there, and the days together give what stayed
+in the end.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -44,16 +50,26 @@ class Means:
 
 
 @dataclass(frozen=True, slots=True)
+class Tip:
+    """How much what was paid above the price of a ticket grew on the day; negative where it was given back."""
+
+    ticket: str
+    amount: int
+
+
+@dataclass(frozen=True, slots=True)
 class Takings:
     """One day's money.
 
     to_come   what is still due for portraits ordered on the day that are not cancelled
     to_return what was paid for cancelled ones of the day and not given back
+    tips      by ticket, those that changed on the day
     """
 
     payments: tuple[Payment, ...]
     to_come: int
     to_return: int
+    tips: tuple[Tip, ...] = ()
 
     @property
     def means(self) -> tuple[Means, ...]:
@@ -78,6 +94,11 @@ class Takings:
         return sum(one.refunded for one in self.means)
 
     @property
+    def tipped(self) -> int:
+        """The day's tips together, part of what stays."""
+        return sum(one.amount for one in self.tips)
+
+    @property
     def paid_for(self) -> tuple[str, ...]:
         """The tickets for which more came in than was given back on the day."""
         net: dict[str, int] = {}
@@ -90,6 +111,10 @@ class Takings:
         """The net takings for each portrait that was paid for on the day, rounded half up; None when none was."""
         n = len(self.paid_for)
         return (2 * self.net + n) // (2 * n) if n else None
+
+    def per_hour(self, drawn_s: float) -> int | None:
+        """The net takings for each hour of drawing, `drawn_s` seconds in all, rounded half up; None without any."""
+        return math.floor(self.net * 3600 / drawn_s + 0.5) if drawn_s > 0 else None
 
 
 def takings_of(day: Day, tickets: Iterable[Ticket]) -> Takings:
@@ -109,7 +134,18 @@ def takings_of(day: Day, tickets: Iterable[Ticket]) -> Takings:
         tuple(payments),
         to_come=sum(still_to_come(ticket) for ticket in own),
         to_return=sum(max(-ticket.due, 0) for ticket in own if ticket.place == CANCELLED),
+        tips=tuple(Tip(ticket.id, tip) for ticket in known if (tip := tip_of(ticket, day))),
     )
+
+
+def tip_of(ticket: Ticket, day: Day) -> int:
+    """How much the tip for `ticket` grew on `day`."""
+    if ticket.place == CANCELLED:
+        return 0
+    came = [(event.happened_at, event.data.amount) for event in ticket.history if isinstance(event.data, Paid)]
+    before = sum(amount for at, amount in came if at < day.begins_at)
+    after = before + sum(amount for at, amount in came if day.holds(at))
+    return max(after - ticket.price, 0) - max(before - ticket.price, 0)
 
 
 def still_to_come(ticket: Ticket) -> int:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from portraitq.core.booth import import_lines
+from portraitq.core.life import CANCELLED
 from portraitq.daybook.attendance import attendances
 from portraitq.daybook.days import days_of
 from portraitq.daybook.figures import in_hand, of_day
-from portraitq.daybook.presence import area_s, flow_span
+from portraitq.daybook.presence import area_s, count, flow_span
 from portraitq.forecast.pace import pace_of
 
 JOURNALS = sorted((Path(__file__).parents[1] / "journals").glob("*.jsonl"))
@@ -47,6 +49,49 @@ def test_littles_law_holds_on_every_day(path: Path):
         )
 
         assert area_s(in_hand(figures, from_at, to_at), to_at) == pytest.approx(within_s, abs=1e-6)
+
+
+@pytest.mark.parametrize("path", JOURNALS, ids=lambda path: path.stem)
+def test_a_window_that_holds_every_flow_gives_l_equals_lambda_w(path: Path):
+    # Little, Operations Research 9 (1961), 383–387: L = λW, an identity where nobody is in hand at either edge
+    days = list(every_day(path))
+    booth = days[-1][2]
+    assert booth.last_at is not None
+    spans = [flow_span(ticket, booth.last_at) for ticket in booth.tickets.values()]
+    from_at, to_at = min(begins_at for begins_at, _ in spans), booth.last_at
+    window_s = (to_at - from_at).total_seconds()
+
+    in_system = area_s(count(spans, from_at, to_at), to_at) / window_s
+    rate = len(spans) / window_s
+    time_s = sum((ends_at - begins_at).total_seconds() for begins_at, ends_at in spans) / len(spans)
+
+    assert in_system == pytest.approx(rate * time_s, rel=1e-12)
+    # and the days, from the opening of each to that of the next, are the same window cut in pieces
+    edges = [*(max(day.begins_at, from_at) for day, _, _ in days), to_at]
+    pieces_s = [
+        area_s(in_hand(figures, begins_at, ends_at), ends_at)
+        for (_, figures, _), (begins_at, ends_at) in zip(days, pairwise(edges), strict=True)
+    ]
+    assert sum(pieces_s) == pytest.approx(in_system * window_s, abs=1e-6)
+
+
+@pytest.mark.parametrize("path", JOURNALS, ids=lambda path: path.stem)
+def test_the_days_tips_are_all_that_was_ever_paid_above_the_price(path: Path):
+    days = list(every_day(path))
+    tickets = days[-1][2].tickets.values()
+
+    assert sum(figures.takings.tipped for _, figures, _ in days) == sum(
+        max(ticket.paid - ticket.price, 0) for ticket in tickets if ticket.place != CANCELLED
+    )
+
+
+@pytest.mark.parametrize("path", JOURNALS, ids=lambda path: path.stem)
+def test_every_figure_of_a_day_opens_tickets_that_the_day_lists(path: Path):
+    for _, figures, _ in every_day(path):
+        listed = {line.ticket.id for line in figures.lines}
+
+        assert {name: set(ids) - listed for name, ids in figures.behind.items() if set(ids) - listed} == {}
+        assert sum(len(one.tickets) for one in figures.by_hour) == figures.n("ordered")
 
 
 @pytest.mark.parametrize("path", JOURNALS, ids=lambda path: path.stem)
