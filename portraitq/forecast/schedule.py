@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -73,6 +74,7 @@ class Scenarios:
         self.day_index = day_index(booth.days, now) + (0 if booth.day else 1)
         self.known_lengths = _lengths(pace)
         self.lengths: dict[str, _World] = {}
+        self.idle_lags: dict[str, Draws] = {}
         self.pause_rate = _rate(pace, n)
         self.styles = _distinct([*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())])
         self.open_since_s = 3600 * (hours_open(booth.days, now) if booth.day else MIDDAY_H)
@@ -81,6 +83,7 @@ class Scenarios:
         self.sketch_sd = np.array([self.hands[artist.id].spreads.sketch for artist in self.artists], np.float32)
         self.sketch_sds_differ = len(set(self.sketch_sd.tolist())) > 1
         self.outlooks: dict[str, Outlook] = {}
+        self.on_the_way: list[_Stand] | None = None
         self.held: list[_Held] = []
         self.paces: dict[tuple[int, int, tuple[int, ...]], _Paces] = {}
         self.drawn_by: dict[tuple[str, str | None], tuple[int, ...]] = {}
@@ -117,6 +120,57 @@ class Scenarios:
             else:
                 free_s = np.full(self.n, self._back_in_s(artist, next_s))
             self.easels.free_s[row] = self.easels.begin(row, free_s)
+        self.free_at_first_s = self.easels.free_s.copy()
+
+    def reordered(self, booth: Booth) -> Scenarios:
+        """These scenarios for `booth`, which differs from theirs by moves in the queue alone.
+
+        To the bit what `Scenarios` of that booth gives; but hands and what is on the easels do not hang on the order
+        of the queue, so they are shared.
+        """
+        assert booth.set_up is not None
+        styles = _distinct([*booth.set_up.styles, *(ticket.style for ticket in booth.waiting())])
+        if [id(style) for style in styles] != [id(style) for style in self.styles]:
+            return Scenarios(booth, self.pace, self.now, self.n)  # effects are drawn in the order of the styles
+        other = copy(self)
+        other.booth, other.easels, other.on_the_way = booth, copy(self.easels), None
+        other.outlooks = {id: self.outlooks[id] for id in booth.easels.values()}
+        if any(self._begins_first(artist) != other._begins_first(artist) for artist in self.artists):
+            other._start_over()
+            return other
+        first = next(
+            (at for at, both in enumerate(zip(self.booth.queue, booth.queue, strict=True)) if len({*both}) > 1), 0
+        )
+        stand = self._stand_before(first)
+        other.easels.free_s, other.is_here = stand.free_s.copy(), list(stand.is_here)
+        other.held = [replace(each) for each in stand.held]
+        other.outlooks |= {id: self.outlooks[id] for id in booth.queue[:first]}
+        other._draw_the_queue(first, stand.ahead)
+        return other
+
+    def _begins_first(self, artist: Artist) -> str | None:
+        """What `artist` begins first, where their easel is empty: when they do hangs on it."""
+        is_idle = artist.id in self.booth.here_since and artist.id not in self.booth.easels
+        first = self.booth.next_for(artist.id) if is_idle else None
+        return first.id if first else None
+
+    def _start_over(self) -> None:
+        """Draw the whole queue, idle easels' beginnings anew."""
+        self.easels.free_s, self.held = self.free_at_first_s.copy(), []
+        self.is_here = [self._is_expected(artist) for artist in self.artists]
+        for row, artist in enumerate(self.artists):
+            if self.booth.day is not None and artist.id in self.booth.here_since and artist.id not in self.booth.easels:
+                self.easels.free_s[row] = self.easels.begin(row, self._idle(artist))
+        self._draw_the_queue()
+
+    def _stand_before(self, place: int) -> _Stand:
+        """How the easels stand before that place of the queue is drawn; all places are remembered at the first call."""
+        if self.on_the_way is None:
+            again = copy(self)
+            again.easels, again.outlooks, again.on_the_way = copy(self.easels), {}, []
+            again._start_over()
+            self.on_the_way = again.on_the_way
+        return self.on_the_way[place]
 
     def _is_expected(self, artist: Artist) -> bool:
         booth, day = self.booth, self.booth.day
@@ -203,9 +257,13 @@ class Scenarios:
 
     # -- the queue -----------------------------------------------------------------------------------------------
 
-    def _draw_the_queue(self) -> None:
-        ahead = len(self.booth.easels)
-        for ticket in self.booth.waiting():
+    def _draw_the_queue(self, first: int = 0, ahead: int | None = None) -> None:
+        """Take the queue from the place `first` on, `ahead` portraits before it."""
+        ahead = len(self.booth.easels) if ahead is None else ahead
+        for ticket in self.booth.waiting()[first:]:
+            if self.on_the_way is not None:
+                held = tuple(replace(each) for each in self.held)
+                self.on_the_way.append(_Stand(self.easels.free_s.copy(), tuple(self.is_here), held, ahead))
             if ticket.place == HELD:
                 self.outlooks[ticket.id] = self._take(ticket, ahead, commit=False)
                 self._hold(ticket)
@@ -215,17 +273,35 @@ class Scenarios:
                 ahead += 1
         self.ahead = ahead
 
-    def asked(self, style: Style, sitters: int, artist: str | None, name: str) -> Outlook:
-        """The outlook of a portrait that would be ordered now; the next question finds everything as it was."""
+    def asked(self, style: Style, sitters: int, artist: str | None, name: str, in_s: float = 0.0) -> Outlook:
+        """The outlook of a portrait that would be ordered now, or `in_s` later with nothing else ordered until then.
+
+        The next question finds everything as it was.
+        """
         ticket = Ticket(name, 0, "", style, sitters, artist, 0, self.now, ())
-        if not self.held:
+        if not self.held and not in_s:
             return self._take(ticket, self.ahead, commit=False)
         as_they_were = self.easels.free_s, [replace(each) for each in self.held]
         self.easels.free_s = self.easels.free_s.copy()
-        self._let_in_before(ticket)
-        outlook = self._take(ticket, self.ahead, commit=False)
+        self._let_in_before(ticket, in_s)
+        if in_s:
+            self._wait_for_an_order(in_s, self._who_may_draw(ticket))
+        outlook = self._take(ticket, self.ahead, commit=False, in_s=in_s)
         self.easels.free_s, self.held = as_they_were
         return outlook
+
+    def _wait_for_an_order(self, in_s: float, may: tuple[int, ...]) -> None:
+        """Who of `may` is free by then takes the order up with the lag of an idle artist."""
+        for row in may:
+            if self.is_here[row]:
+                at_s = np.maximum(self.easels.free_s[row], self._idle_lag(self.artists[row].id) + np.float32(in_s))
+                self.easels.free_s[row] = self.easels.begin(row, at_s)
+
+    def _idle_lag(self, artist: str) -> Draws:
+        """(n,) how long it takes them, when they are idle, to begin what is ordered."""
+        if artist not in self.idle_lags:
+            self.idle_lags[artist] = self._length("idle", normals(f"idle {artist}", 1, self.n)[0])
+        return self.idle_lags[artist]
 
     def _hold(self, ticket: Ticket) -> None:
         """Keep a held ticket's place until it is released, sooner or later."""
@@ -234,11 +310,11 @@ class Scenarios:
         if may := self._who_may_draw(ticket):
             self.held.append(_Held(ticket, may, release_s, np.ones(self.n, np.bool_)))
 
-    def _let_in_before(self, ticket: Ticket) -> None:
+    def _let_in_before(self, ticket: Ticket, in_s: float = 0.0) -> None:
         """Where `ticket` would begin, those before it that were held and are released by then are drawn first."""
         may = self._who_may_draw(ticket)
         for held in self.held if may else ():
-            begins_s = self.easels.first(may)[1]
+            begins_s = np.maximum(self.easels.first(may)[1], np.float32(in_s))
             goes = held.waits & (held.release_s <= begins_s)
             if not goes.any():
                 continue
@@ -247,14 +323,14 @@ class Scenarios:
             self.easels.free_s[:] = np.where(goes, self.easels.free_s, as_it_was_s)
             held.waits = held.waits & ~goes
 
-    def _take(self, ticket: Ticket, ahead: int, commit: bool) -> Outlook:
+    def _take(self, ticket: Ticket, ahead: int, commit: bool, in_s: float = 0.0) -> Outlook:
         may = self._who_may_draw(ticket)
         if not may:
             never_s = np.full(self.n, NEVER_S, np.float32)
             return Outlook(never_s, never_s, None, ahead)
         as_it_was_s = self.easels.free_s
         if not any(self.is_here[row] for row in may):
-            self._call_in(may, commit)
+            self._call_in(may, commit, in_s)
         who, begins_s, ready_s = self._drawn(ticket, may, None, commit)
         if not commit:
             self.easels.free_s = as_it_was_s
@@ -280,11 +356,11 @@ class Scenarios:
             )
         return self.drawn_by[asked]
 
-    def _call_in(self, may: Sequence[int], commit: bool) -> None:
-        """Nobody who may draw it is in: they are expected soon."""
+    def _call_in(self, may: Sequence[int], commit: bool, in_s: float) -> None:
+        """Nobody who may draw it is in: they are expected soon after it is ordered."""
         self.easels.free_s = self.easels.free_s.copy()
         for row in may:
-            at_s = self.easels.begin(row, np.full(self.n, COMES_IN_S))
+            at_s = self.easels.begin(row, np.full(self.n, COMES_IN_S + in_s))
             self.easels.free_s[row] = np.minimum(self.easels.free_s[row], at_s)
             self.is_here[row] = self.is_here[row] or commit
 
@@ -384,6 +460,16 @@ class _Held:
     may: tuple[int, ...]
     release_s: Seconds
     waits: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class _Stand:
+    """How things stand on the way through the queue: the easels, who is expected, who is held, how many are ahead."""
+
+    free_s: Seconds
+    is_here: tuple[bool, ...]
+    held: tuple[_Held, ...]
+    ahead: int
 
 
 NEVER_S = 366 * 86_400.0  # nobody of this booth draws it: told as a year ahead, and no artist named
