@@ -47,6 +47,13 @@ def events(connection: Connection, booth: str, after: int = 0) -> list[Event]:
     return [parse_line(line) for line in lines(connection, booth, after)]
 
 
+def of_no_ticket(connection: Connection, booth: str) -> list[Event]:
+    """The journal's events that are of no ticket: set-ups, days, who came and went, who asked and left."""
+    table = schema.journal
+    asked = select(table.c.line).where(table.c.booth == booth, table.c.line.not_like('%"ticket":%'))
+    return [parse_line(line) for line in connection.execute(asked.order_by(table.c.seq)).scalars()]
+
+
 def of_command(connection: Connection, booth: str, id: str) -> list[Event]:
     """What the command of that id did at that booth; empty when it was never carried out."""
     table = schema.commands
