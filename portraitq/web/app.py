@@ -15,6 +15,7 @@ from portraitq.web import (
     api,
     counter,
     counter_photos,
+    day_replay,
     daybook,
     easel,
     hand_over,
@@ -35,7 +36,21 @@ from portraitq.web import (
 from portraitq.web.here import desks as all_desks
 from portraitq.web.problems import problem
 
-SCREENS = (counter, counter_photos, why, photos, easel, misfit, pedal, wall, ticket, hand_over, daybook, set_up)
+SCREENS = (
+    counter,
+    counter_photos,
+    why,
+    photos,
+    easel,
+    misfit,
+    pedal,
+    wall,
+    ticket,
+    hand_over,
+    daybook,
+    day_replay,
+    set_up,
+)
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
 SECURITY_HEADERS = {
     "Content-Security-Policy": (
