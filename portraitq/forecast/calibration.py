@@ -25,6 +25,7 @@ from portraitq.forecast.promise import LEVELS, at_levels
 GRID = tuple(np.linspace(0.0, 1.0, 101).tolist())  # the levels at which a quote is remembered
 ENDS_AND_LEVELS = (0.0, *LEVELS, 1.0)
 STEP = 0.01
+REMEMBERED = 200  # settled quotes that are kept, to ask what another confidence would have told
 MOST_ODDS = 5.0  # times the odds of a level, or this part of them, is where it is read off at most
 _ODDS = np.array(LEVELS) / (1 - np.array(LEVELS))
 LOWEST, HIGHEST = _ODDS / MOST_ODDS / (1 + _ODDS / MOST_ODDS), _ODDS * MOST_ODDS / (1 + _ODDS * MOST_ODDS)
@@ -50,11 +51,13 @@ class Calibration:
     read_at   where in the forecast's distribution each of LEVELS is read off, before it is brought into order
     settled   how many quotes that comes from
     open      ticket -> what was said of it
+    past      what was said of the last REMEMBERED portraits that became ready, and after how many seconds they did
     """
 
     read_at: tuple[float, ...] = LEVELS
     settled: int = 0
     open: Mapping[str, Said] = field(default_factory=lambda: MappingProxyType({}))
+    past: tuple[tuple[Said, float], ...] = ()
 
     @property
     def levels(self) -> tuple[float, ...]:
@@ -85,10 +88,18 @@ class Calibration:
         if ready_at is None:
             return replace(self, open=still)
         said = self.open[ticket]
-        place = place_in(said, (ready_at - said.ordered_at).total_seconds())
+        took_s = (ready_at - said.ordered_at).total_seconds()
+        place = place_in(said, took_s)
         moved = np.array(self.read_at) + STEP * (np.array(LEVELS) - (place <= np.array(said.read_at)))
         read_at = tuple(np.clip(moved, LOWEST, HIGHEST).tolist())
-        return replace(self, read_at=read_at, settled=self.settled + 1, open=still)
+        past = (*self.past, (said, took_s))[-REMEMBERED:]
+        return replace(self, read_at=read_at, settled=self.settled + 1, open=still, past=past)
+
+
+def would_tell_s(said: Said, confidence: float) -> float:
+    """After how many seconds the portrait would have been promised at `confidence`, as corrected then; not rounded."""
+    level = float(np.interp(confidence, ENDS_AND_LEVELS, (0.0, *said.read_at, 1.0)))
+    return max(float(np.interp(level, GRID, said.ready_s)), 0.0)
 
 
 def place_in(said: Said, took_s: float) -> float:

@@ -16,6 +16,7 @@ from portraitq.forecast.calibration import (
     HIGHEST,
     LOWEST,
     MOST_ODDS,
+    REMEMBERED,
     STEP,
     Calibration,
     Said,
@@ -49,6 +50,20 @@ def kept(came: Iterable[float], known: Calibration | None = None) -> np.ndarray:
         found.append(float(place) <= np.array(known.levels) + MARGIN)
         known = settle(known, float(place))
     return np.array(found)
+
+
+def test_the_last_settled_quotes_are_remembered_with_what_came():
+    known = settled([place / REMEMBERED for place in range(REMEMBERED + 3)])
+
+    assert len(known.past) == REMEMBERED
+    assert [took_s for _, took_s in known.past[:2]] == [3600 * 3 / REMEMBERED, 3600 * 4 / REMEMBERED]
+    assert known.past[-1][0].read_at == settled([place / REMEMBERED for place in range(REMEMBERED + 2)]).levels
+
+
+def test_a_portrait_that_never_became_ready_is_not_remembered():
+    known = Calibration().said("T1", NOON, ONE_HOUR_S).came("T1", None)
+
+    assert known.past == ()
 
 
 # Where it stands at first
