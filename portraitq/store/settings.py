@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+
 from sqlalchemy import Connection, insert, select, update
 
 from portraitq.store import schema
+
+LONGEST_KEY = 64
+
+
+def key(what: str, booth: str) -> str:
+    """What is kept for that booth stands under this key; a long name is shortened without meeting another's."""
+    whole = f"{what}:{booth}"
+    return whole if len(whole) <= LONGEST_KEY else f"{what}:{hashlib.sha256(booth.encode()).hexdigest()[:32]}"
 
 
 def get(connection: Connection, key: str) -> str | None:
