@@ -2,6 +2,7 @@
 
     python3 scripts/start.py makes the environment; then:
     .venv/bin/python scripts/bench.py [quote] [queue] [learn] [tap] [push] [start] [views] [photo]
+                           [replay-minute]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
@@ -34,6 +35,7 @@ sys.path.insert(0, str(HERE.parent))
 import numpy as np  # noqa: E402
 from PIL import Image, ImageOps  # noqa: E402
 
+from portraitq import passphrase  # noqa: E402
 from portraitq.clock import Clock  # noqa: E402
 from portraitq.core.booth import Booth, fold  # noqa: E402
 from portraitq.core.commands import Command, Order, decide  # noqa: E402
@@ -57,12 +59,14 @@ from portraitq.demo.faces import face  # noqa: E402
 from portraitq.desk import Desks  # noqa: E402
 from portraitq.forecast.draws import SCENARIOS  # noqa: E402
 from portraitq.forecast.pace import pace_of  # noqa: E402
+from portraitq.forecast.past import day_once_more  # noqa: E402
 from portraitq.forecast.quotes import forecast  # noqa: E402
 from portraitq.photo.intake import LONGEST_PX, QUALITY, SMALL_PX, SMALL_QUALITY, take_in  # noqa: E402
 from portraitq.photo.views import made  # noqa: E402
 from portraitq.photo.views import names as view_names  # noqa: E402
 from portraitq.store import devices, journal, photos  # noqa: E402
 from portraitq.store.store import open_store  # noqa: E402
+from portraitq.web.app import create_app  # noqa: E402
 from portraitq.web.made_once import view_of  # noqa: E402
 
 OPENED_AT = datetime(2026, 6, 6, 9, 0, tzinfo=UTC)
@@ -506,6 +510,7 @@ def start() -> None:
         )
 
 
+BENCH_PASSPHRASE = "harbour-lantern-chalk"
 PHONES = 200
 BARE = """
 import os
@@ -662,6 +667,40 @@ def push() -> None:
         line("that tap's acknowledgement", ack_ms, "bare request that broadcasts", bare_ack_ms)
 
 
+def replay_minute() -> None:
+    """The day once more: a move of its slider, against one re-quote of that queue; and the season read before it."""
+    told, at_once = a_morning(EASELS, 60 - EASELS), 60
+    with tempfile.TemporaryDirectory() as folder:
+        store = open_store(folder)
+        with store.writing() as connection:
+            journal.append(connection, "quayside", told.events)
+        passphrase.set_passphrase(store, BENCH_PASSPHRASE)
+        desks = Desks(store, Clock(start_at=OPENED_AT + timedelta(hours=4)))
+        client = create_app(desks, address="http://192.168.4.1:8750").test_client()
+        client.post("/sign-in", data={"passphrase": BENCH_PASSPHRASE})
+        address, asked = "/quayside/daybook/replay?fragment=1&minute=", iter(range(12, 12 + at_once))
+
+        def moved() -> None:
+            if client.get(f"{address}{next(asked)}").status_code != 200:
+                raise SystemExit("a minute of the day was not shown")
+
+        while client.get(f"{address}0").status_code == 202:
+            time.sleep(0.1)  # the record is being read
+        known = fold(Booth(), told.events)
+        requote = partial(forecast, known, pace_of(known), OPENED_AT + timedelta(minutes=40))
+        ours_ms, floor_ms = median_ms(moved, at_once), median_ms(requote, at_once)
+        line("a minute of the day once more, 60 tickets in hand", ours_ms, "one re-quote of these 60", floor_ms)
+        desks.close()
+    events = many_days(20_000, a_day=100)
+    day = next(event.data.day for event in reversed(events) if isinstance(event.data, DayOpened))
+    line(
+        f"the last day of a season of 20,000 portraits read ({len(events):,} lines)",
+        median_ms(lambda: day_once_more(events, day), 2),
+        "these lines folded",
+        median_ms(lambda: fold(Booth(), events), 2),
+    )
+
+
 PARTS = {
     "quote": quote,
     "queue": queue,
@@ -672,6 +711,7 @@ PARTS = {
     "views": views,
     "switch": switch,
     "photo": photo,
+    "replay-minute": replay_minute,
 }
 
 if __name__ == "__main__":
