@@ -32,6 +32,7 @@ from portraitq.daybook.earnings import StyleEarns
 from portraitq.daybook.estimates import Estimate, estimate
 from portraitq.daybook.measured_guesses import MeasuredGuess, guesses_spoken_against
 from portraitq.daybook.other_promises import Outcome, Policy, outcome
+from portraitq.daybook.promises import promises_of
 from portraitq.daybook.segments import PAUSE, STAGE, Segment, segments
 from portraitq.daybook.shares import Share
 from portraitq.daybook.spans import common, length_s
@@ -39,7 +40,7 @@ from portraitq.forecast.doubts import Judged, judged
 from portraitq.forecast.pace import Pace
 
 RECENT_DAYS = 10  # of trading: about a month of weekends
-MOST_TICKETS = 800  # judged at most; a day of 80 portraits is a large stall
+MOST_TICKETS = 500  # read at most, of whole days as far as there is more than one: what they say is clear by then
 MOST_SHOWN = 3  # nobody changes more than that in one evening
 
 GUESSES, PROMISES, FINER, CLOSING, BREAK, COUNTER, EARNS = (
@@ -196,10 +197,12 @@ class _Record:
     stretches: tuple[Segment, ...] = ()
 
     def __post_init__(self) -> None:
-        self.days = days_of(self.booth)[-RECENT_DAYS:]
-        since = self.days[0].opened_at
-        newest = (self.booth.tickets[id] for id in islice(reversed(self.booth.tickets), MOST_TICKETS))
-        self.tickets = {ticket.id: ticket for ticket in reversed([one for one in newest if one.ordered_at >= since])}
+        days = days_of(self.booth)[-RECENT_DAYS:]
+        newest = [self.booth.tickets[id] for id in islice(reversed(self.booth.tickets), MOST_TICKETS)]
+        if len(newest) == MOST_TICKETS:
+            days = tuple(day for day in days if day.opened_at > newest[-1].ordered_at) or days[-1:]
+        self.days = days
+        self.tickets = {one.id: one for one in reversed(newest) if one.ordered_at >= days[0].opened_at}
         self.times = tuple(judged(self.tickets.values(), self.booth.days, self.pace))
         self.stretches = tuple(one for ticket in self.tickets.values() for one in segments(ticket))
 
@@ -208,6 +211,14 @@ class _Record:
         """How the booth makes its promises now."""
         settings = self.set_up.booth
         return Policy(float(settings.confidence), float(settings.round_to_s), self.booth.zone)
+
+    def breaks_its_word(self) -> bool:
+        """Whether what customers were told on these days was kept clearly less often than wished.
+
+        Whatever the quotes would have borne, nobody whose word is broken is advised to give earlier times.
+        """
+        kept = promises_of(self.tickets.values(), self.now).kept
+        return kept is not None and kept.interval()[1] < self.present.confidence
 
     def day_of(self, at: datetime) -> Day | None:
         return next((day for day in reversed(self.days) if day.holds(at)), None)
@@ -253,6 +264,8 @@ def _other_confidence(record: _Record) -> Iterator[OtherPromises]:
             strength = _beyond(now.kept.value, wish, now.kept.interval()[1])
             yield OtherPromises(PROMISES, now, other, wish, True, strength, (_to(CONFIDENCE, wish, other),))
         return
+    if record.breaks_its_word():
+        return
     earlier = [one for one in steps if wish - MOST_GIVEN_UP <= one.policy.confidence < wish and _is_earlier(one)]
     free = [one for one in earlier if one.kept.interval()[0] >= wish]
     for other in free[:1] or earlier[-1:]:  # as early as costs nothing, else one step down
@@ -283,7 +296,7 @@ def _finer_rounding(record: _Record) -> Iterator[OtherPromises]:
     if present.round_to_s <= FINER_S:
         return
     now, other = outcome(past, present, present), outcome(past, replace(present, round_to_s=FINER_S), present)
-    if now is None or other is None or now.kept.n < FEWEST_QUOTES:
+    if now is None or other is None or now.kept.n < FEWEST_QUOTES or record.breaks_its_word():
         return
     if _is_earlier(other) and other.kept.value >= present.confidence:
         strength = _beyond(other.earlier_s.value, 0, other.earlier_s.low)

@@ -191,6 +191,23 @@ def test_a_step_down_is_offered_as_a_choice_with_what_it_would_cost():
     assert [(one.what, one.old, one.new) for one in found.changes] == [(CONFIDENCE, (0.85,), (0.8,))]
 
 
+def broken_words(n: int, kept: int, **booth: Any) -> Told:
+    """Ten minutes' sketches of which only some are ready by what the customer was told."""
+    told = a_day(**booth)
+    for number in range(n):
+        told = told.ordered(f"N{number}", at=told.booth.last_at)
+        minutes = 30 if number < kept else 2
+        told = told.promised(f"N{number}", told.at(told.booth.last_at) + timedelta(minutes=minutes))
+        told = told.drawn(f"N{number}")
+    return told
+
+
+def test_a_booth_that_breaks_its_word_is_not_advised_to_promise_earlier():
+    assert PROMISES in suggested(broken_words(12, kept=8, round_to_s=60), quoted(evenly(100)))  # 8 of 12: up to 86 %
+    assert PROMISES not in suggested(broken_words(12, kept=7, round_to_s=60), quoted(evenly(100)))  # up to 81 %
+    assert FINER not in suggested(broken_words(12, kept=7, round_to_s=900), quoted(evenly(100)))
+
+
 def test_a_step_that_wins_less_than_two_minutes_is_not_worth_a_word():
     assert PROMISES in suggested(a_day(round_to_s=1), quoted(evenly(100, 41), (0, 41)))  # 5 % of 41 min: 2:03
     assert PROMISES not in suggested(a_day(round_to_s=1), quoted(evenly(100, 13), (0, 13)))  # even 15 % of 13 is 1:57
@@ -458,6 +475,25 @@ def test_only_the_last_ten_days_count():
         told = told.day_closed(at=instant("18:05", name_of(index)))
 
     assert GUESSES not in suggested(told)
+
+
+def test_of_very_many_portraits_the_last_whole_days_are_read(monkeypatch: pytest.MonkeyPatch):
+    told = season(4, 10, (100.0, 600.0, 110.0))
+    monkeypatch.setattr("portraitq.daybook.suggestions.MOST_TICKETS", 25)
+
+    found = suggested(told)[GUESSES]
+
+    assert isinstance(found, TakeGuesses)
+    assert (found.guesses[0].median_s.n, found.days) == (20, 2)
+
+
+def test_of_very_many_portraits_of_one_day_the_last_are_read(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("portraitq.daybook.suggestions.MOST_TICKETS", 15)
+
+    found = suggested(season(1, 20, (100.0, 600.0, 110.0)))[GUESSES]
+
+    assert isinstance(found, TakeGuesses)
+    assert found.guesses[0].median_s.n == 15
 
 
 def test_an_artist_who_is_gone_is_told_nothing_about_breaks():
