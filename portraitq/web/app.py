@@ -13,6 +13,7 @@ from portraitq.store import journal
 from portraitq.store.store import StoreError
 from portraitq.web import (
     api,
+    close,
     counter,
     counter_photos,
     day_replay,
@@ -29,6 +30,7 @@ from portraitq.web import (
     said,
     set_up,
     staff,
+    suggestions,
     ticket,
     wall,
     why,
@@ -49,6 +51,8 @@ SCREENS = (
     hand_over,
     daybook,
     day_replay,
+    suggestions,
+    close,
     set_up,
 )
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")

@@ -16,10 +16,12 @@ from portraitq.daybook.attendance import Attendance, attendances
 from portraitq.daybook.days import Day, days_of
 from portraitq.daybook.figures import of_day
 from portraitq.store import journal
+from portraitq.web.close import count_of
 from portraitq.web.daybook_view import daybook_view
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
 from portraitq.web.staff import staff_only
+from portraitq.web.suggestions import suggestions_of
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk
@@ -41,14 +43,16 @@ def show(booth: str) -> ResponseReturnValue:
     if not days:
         return render_template("daybook.html", view=None, slug=desk.slug, set_up=standing.booth.set_up)
     day = _day(days, request.args.get("day") or days[-1].day)
-    view = daybook_view(
-        desk.slug,
-        standing.booth,
-        of_day(standing.booth, day, attended(desk), desk.clock.now(), standing.pace),
-        days,
-        request.args.get("show", ""),
+    now = desk.clock.now()
+    figures = of_day(standing.booth, day, attended(desk), now, standing.pace)
+    return render_template(
+        "daybook.html",
+        view=daybook_view(desk.slug, standing.booth, figures, days, request.args.get("show", "")),
+        slug=desk.slug,
+        set_up=standing.booth.set_up,
+        suggestions=suggestions_of(desk, figures, now, request.args.get("did", "")),
+        cash_count=count_of(desk, day, figures.takings),
     )
-    return render_template("daybook.html", view=view, slug=desk.slug, set_up=standing.booth.set_up)
 
 
 @blueprint.get("/<booth>/daybook/<day>/<any(tickets, stages, payments):table>.csv")
