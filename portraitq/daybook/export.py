@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 from portraitq.core.booth import Booth
 from portraitq.core.life import Ticket
 from portraitq.daybook.figures import DayFigures, Line
+from portraitq.daybook.takings import tip_kept
 from portraitq.forecast.doubts import AT_LEAST, Judged
 
 BYTE_ORDER_MARK = "\ufeff"
@@ -35,7 +36,7 @@ def tickets_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
             *("day_ordered", "number", "ticket", "style", "sitters", "asked_for", "artist", "place"),
             *("ordered_at", "started_at", "finished_at", "collected_at", "cancelled_at", "cancelled_why"),
             *("first_promise", "last_promise", "promise", "early_s", "waiting_s", "flow_s", "drawn_s"),
-            *("price", "paid", "currency"),
+            *("price", "paid", "tip", "currency"),
         ),
         (_ticket_row(line, booth, names, digits) for line in figures.lines),
     )
@@ -60,13 +61,14 @@ def stages_csv(figures: DayFigures, booth: Booth) -> str:
 
 
 def payments_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
-    """One row a payment; a refund is negative."""
+    """One row a payment; a refund is negative. Numbers begin anew each day, so each stands beside its day."""
     currency = booth.set_up.booth.currency if booth.set_up else ""
+    ordered = {line.ticket.id: line.ticket.day for line in figures.lines}
     return _printed(
         booth.zone,
-        ("at", "number", "ticket", "amount", "currency", "how"),
+        ("at", "day_ordered", "number", "ticket", "amount", "currency", "how"),
         (
-            (one.at, one.number, one.ticket, _amount(one.amount, digits), currency, one.how)
+            (one.at, ordered[one.ticket], one.number, one.ticket, _amount(one.amount, digits), currency, one.how)
             for one in figures.takings.payments
         ),
     )
@@ -82,7 +84,7 @@ def _ticket_row(line: Line, booth: Booth, names: dict[str, str], digits: int) ->
         ticket.why if line.cancelled_at else None,
         *((word.first_by, word.last_by, word.outcome, _seconds(word.early_s)) if word else (None, None, "none", None)),
         *(_seconds(line.waiting_s), _seconds(line.flow_s), _seconds(line.drawn_s)),
-        *(_amount(ticket.price, digits), _amount(ticket.paid, digits)),
+        *(_amount(amount, digits) for amount in (ticket.price, ticket.paid, tip_kept(ticket))),
         booth.set_up.booth.currency if booth.set_up else "",
     )
 

@@ -138,6 +138,11 @@ def takings_of(day: Day, tickets: Iterable[Ticket]) -> Takings:
     )
 
 
+def tip_kept(ticket: Ticket) -> int:
+    """What was paid above the price of `ticket` and has stayed so far."""
+    return 0 if ticket.place == CANCELLED else max(ticket.paid - ticket.price, 0)
+
+
 def tip_of(ticket: Ticket, day: Day) -> int:
     """How much the tip for `ticket` grew on `day`."""
     if ticket.place == CANCELLED:

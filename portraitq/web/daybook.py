@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from datetime import datetime
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
@@ -14,17 +15,19 @@ from portraitq.currency import digits_of
 from portraitq.daybook import export
 from portraitq.daybook.attendance import Attendance, attendances
 from portraitq.daybook.days import Day, days_of
-from portraitq.daybook.figures import of_day
+from portraitq.daybook.figures import DayFigures, of_day
 from portraitq.store import journal
 from portraitq.web.close import count_of
+from portraitq.web.day_answers import Advice
 from portraitq.web.daybook_view import daybook_view
+from portraitq.web.days_before import past_of, tickets_by_day
 from portraitq.web.here import desk_at
 from portraitq.web.problems import NotThere
 from portraitq.web.staff import staff_only
 from portraitq.web.suggestions import suggestions_of
 
 if TYPE_CHECKING:
-    from portraitq.desk import Desk
+    from portraitq.desk import Desk, Standing
 
 blueprint = Blueprint("daybook", __name__)
 
@@ -44,13 +47,22 @@ def show(booth: str) -> ResponseReturnValue:
         return render_template("daybook.html", view=None, slug=desk.slug, set_up=standing.booth.set_up)
     day = _day(days, request.args.get("day") or days[-1].day)
     now = desk.clock.now()
-    figures = of_day(standing.booth, day, attended(desk), now, standing.pace)
+    figures = figures_of(desk, standing, day, now)
+    suggested = suggestions_of(desk, figures, now, request.args.get("did", ""))
+    advice = tuple(Advice(one.title, "#suggestions") for one in suggested.shown) if suggested else ()
     return render_template(
         "daybook.html",
-        view=daybook_view(desk.slug, standing.booth, figures, days, request.args.get("show", "")),
+        view=daybook_view(
+            desk.slug,
+            standing.booth,
+            figures,
+            days,
+            request.args.get("show", ""),
+            advice if day.day == days[-1].day else None,
+        ),
         slug=desk.slug,
         set_up=standing.booth.set_up,
-        suggestions=suggestions_of(desk, figures, now, request.args.get("did", "")),
+        suggestions=suggested,
         cash_count=count_of(desk, day, figures.takings),
     )
 
@@ -62,7 +74,7 @@ def table(booth: str, day: str, table: str) -> ResponseReturnValue:
     desk = desk_at(booth)
     standing = desk.standing()
     told = standing.booth
-    figures = of_day(told, _day(days_of(told), day), attended(desk), desk.clock.now(), standing.pace)
+    figures = figures_of(desk, standing, _day(days_of(told), day), desk.clock.now())
     digits = digits_of(told.set_up.booth.currency if told.set_up else "")
     written = {
         "tickets": lambda: export.tickets_csv(figures, told, digits),
@@ -80,6 +92,19 @@ def whole_journal(booth: str) -> ResponseReturnValue:
     with desk.store.reading() as connection:
         lines = journal.lines(connection, desk.slug)
     return _file("".join(f"{line}\n" for line in lines), f"{desk.slug}.jsonl", "application/jsonl; charset=utf-8")
+
+
+def figures_of(desk: Desk, standing: Standing, day: Day, now: datetime) -> DayFigures:
+    """The figures of `day` beside the days before it, as they stand at `now`."""
+    return of_day(
+        standing.booth,
+        day,
+        attended(desk),
+        now,
+        standing.pace,
+        tickets_by_day(desk, standing),
+        past_of(desk, standing, day),
+    )
 
 
 def attended(desk: Desk) -> tuple[Attendance, ...]:

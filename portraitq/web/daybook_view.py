@@ -2,92 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
 from portraitq.core.booth import Booth
 from portraitq.core.events import WalkedAway
 from portraitq.daybook import charts
+from portraitq.daybook.by_hour import HourFigures
 from portraitq.daybook.days import Day
 from portraitq.daybook.figures import DayFigures, Line
 from portraitq.daybook.hours import Hours
-from portraitq.daybook.promises import KEPT, LATE, OPEN, SET_ASIDE, UNFINISHED
+from portraitq.daybook.promises import MARGINS
 from portraitq.daybook.quantiles import Spread
-from portraitq.daybook.shares import Share
-from portraitq.daybook.stages import StageFigures
+from portraitq.daybook.stages import Hand, StageFigures
 from portraitq.forecast import doubts
 from portraitq.forecast.doubts import Judged
-from portraitq.web.said import clock_time, day_said, minutes, money
-
-NOTHING = Markup("")
-FEW = 20  # with fewer promises than this, luck hides whether the wish was met (binomial: 14–20 of 20 at 85 %)
-ENOUGH_TIMES = 5  # with fewer measured times a median says little about a guess
-OFF_BY = 0.15  # a guess that is off by less than this is a good guess
-MEANS_SAID = {"cash": "Cash", "card": "Card", "other": "Other"}
-WHY_SAID = {
-    "counter": "Pause: at the counter",
-    "supplies": "Pause: supplies",
-    "sitter": "Pause: sitter",
-    "other": "Pause: something else",
-}
-OUTCOME_SAID = {
-    KEPT: "kept",
-    LATE: "late",
-    UNFINISHED: "past, not finished",
-    OPEN: "still to come",
-    SET_ASIDE: "cancelled before",
-}
-BEHIND_SAID = {
-    "ordered": "Ordered on the day",
-    "finished": "Finished on the day",
-    "collected": "Collected on the day",
-    "cancelled": "Cancelled on the day",
-    "carried": "Not finished at the end of the day",
-    "on-rack": "On the rack at the end of the day",
-    "promised": "Promises given",
-    "promise-judged": "Promises that can be judged",
-    "promise-kept": "Promises kept",
-    "promise-late": "Promises not kept: finished late",
-    "promise-unfinished": "Promises not kept: not finished",
-    "promise-open": "Promises still to come",
-    "promise-set-aside": "Promises of portraits cancelled before",
-    "promise-moved": "Told another time later",
-    "paid": "Money changed hands",
-    "paid-cash": "Paid in cash",
-    "paid-card": "Paid by card",
-    "paid-other": "Paid in another way",
-    "refunded": "Money given back",
-    "to-come": "Still to be paid",
-    "set-aside": "Measured times set aside",
-    "flow": "Ordered and finished on the day",
-    "waiting": "Ordered and begun on the day",
-}
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One figure: what it is, its value, and `address` of the tickets behind it (empty where there are none)."""
-
-    name: str
-    value: str
-    address: str = ""
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One of the questions of the evening, answered in a headline and a few figures."""
-
-    question: str
-    headline: str
-    said: str
-    figures: tuple[Figure, ...]
-    more: str
-    bar: Markup = NOTHING
+from portraitq.web import day_charts
+from portraitq.web.charts import Chart, chart
+from portraitq.web.day_answers import Advice, Answer, Answers, kind_of, promises_said
+from portraitq.web.day_words import (
+    MARGIN_SAID,
+    MEANS_SAID,
+    PART_SAID,
+    DayWords,
+    Figure,
+    clockwork,
+    outcome_said,
+    parts_of,
+    percent,
+    plural,
+    share_said,
+    signed_percent,
+    spread_said,
+    together,
+)
+from portraitq.web.said import day_said, minutes
 
 
 @dataclass(frozen=True)
@@ -114,9 +65,10 @@ class MeansRow:
 
 @dataclass(frozen=True)
 class StageRow:
-    """One stage measured against its guess."""
+    """One stage measured against its guess and the days before; `is_part` is what one of several artists took."""
 
     stage: str
+    is_part: bool
     n: str
     address: str
     measured: str
@@ -124,15 +76,19 @@ class StageRow:
     guessed: str
     guess_between: str
     against: str
+    before: str
+    before_n: str
+    against_before: str
     set_aside: str
 
 
 @dataclass(frozen=True)
 class StyleStages:
-    """The stages of one style."""
+    """The stages of one style; `has_past` says that days before are known."""
 
     style: str
     rows: tuple[StageRow, ...]
+    has_past: bool
 
 
 @dataclass(frozen=True)
@@ -190,6 +146,31 @@ class DayChoice:
 
 
 @dataclass(frozen=True)
+class HourRow:
+    """The orders of one hour of the clock."""
+
+    hour: str
+    ordered: str
+    address: str
+    waiting: tuple[str, str, str]
+    flow: tuple[str, str, str]
+
+
+@dataclass(frozen=True)
+class ControlRow:
+    """One artist at one stage beside the limits: those beyond them lead to their tickets."""
+
+    style: str
+    stage: str
+    artist: str
+    n: str
+    centre: str
+    limits: str
+    stands_on: str
+    beyond: tuple[Figure, ...]
+
+
+@dataclass(frozen=True)
 class DayBookView:
     """The page of one day."""
 
@@ -204,13 +185,21 @@ class DayBookView:
     timeline: Markup
     timeline_said: str
     hours: tuple[HoursRow, ...]
-    turnaround: str
+    turnaround: Figure
     promises: tuple[Figure, ...]
     promises_said: str
+    margins: tuple[Figure, ...]
+    margins_chart: Chart | None
     means: tuple[MeansRow, ...]
     takings: tuple[Figure, ...]
     times: tuple[Figure, ...]
+    by_hour: tuple[HourRow, ...]
+    by_hour_chart: Chart | None
     styles: tuple[StyleStages, ...]
+    control: tuple[ControlRow, ...]
+    beyond: tuple[ControlRow, ...]
+    control_said: str
+    control_charts: tuple[Chart, ...]
     set_aside: tuple[SetAsideRow, ...]
     left: tuple[LeftRow, ...]
     tickets: tuple[TicketRow, ...]
@@ -218,66 +207,72 @@ class DayBookView:
     all_tickets: str
 
 
-def daybook_view(slug: str, booth: Booth, figures: DayFigures, days: Sequence[Day], show: str = "") -> DayBookView:
-    """The day book's page: `days` to choose from, `show` the figure whose tickets are listed (empty: every ticket)."""
-    return _Page(slug, booth, figures).view(days, show)
+def daybook_view(
+    slug: str,
+    booth: Booth,
+    figures: DayFigures,
+    days: Sequence[Day],
+    show: str = "",
+    advice: tuple[Advice, ...] | None = None,
+) -> DayBookView:
+    """The day book's page.
+
+    days    to choose from
+    show    the figure whose tickets are listed; empty: every ticket
+    advice  what the record suggests, the clearest first; None on the page of an earlier day
+    """
+    return _Page(DayWords(slug, booth, figures)).view(days, show, advice)
 
 
 @dataclass
 class _Page:
-    slug: str
-    booth: Booth
-    figures: DayFigures
+    words: DayWords
 
     def __post_init__(self) -> None:
-        set_up = self.booth.set_up
-        self.zone: ZoneInfo = self.booth.zone
-        self.currency = set_up.booth.currency if set_up else "XXX"
-        self.confidence = set_up.booth.confidence if set_up else None
-        self.artists = {one.id: one.name for one in set_up.artists} if set_up else {}
-        self.easels = {**self.artists, **{one.artist: one.artist for one in self.figures.segments}} | self.artists
+        self.figures = self.words.figures
+        self.behind, self.ticket, self.counted = self.words.behind, self.words.ticket, self.words.counted
+        self.clock, self.amount = self.words.clock, self.words.amount
 
-    def view(self, days: Sequence[Day], show: str) -> DayBookView:
-        place = [day.day for day in days].index(self.figures.day.day)
+    def view(self, days: Sequence[Day], show: str, advice: tuple[Advice, ...] | None) -> DayBookView:
+        day = self.figures.day
+        place = [one.day for one in days].index(day.day)
         listed, title = self._listed(show)
+        by_hour, margins = day_charts.by_hour(self.words), day_charts.margins(self.words)
+        control = tuple(self._control_row(one) for one in day_charts.controlled(self.words))
+        easels = {**self.words.artists, **{one.artist: one.artist for one in self.figures.segments}}
         return DayBookView(
-            day=self.figures.day.day,
-            day_said=day_said(self.figures.day.day),
+            day=day.day,
+            day_said=day_said(day.day),
             state=self._state(),
-            choices=tuple(
-                DayChoice(one.day, day_said(one.day), one.day == self.figures.day.day) for one in reversed(days)
-            ),
+            choices=tuple(DayChoice(one.day, day_said(one.day), one.day == day.day) for one in reversed(days)),
             before=f"?day={days[place - 1].day}" if place else "",
             after=f"?day={days[place + 1].day}" if place + 1 < len(days) else "",
-            answers=(self._drawn(), self._hours_answer(), self._kept(), self._money(), self._took()),
+            answers=Answers(self.words, advice).all(),
             patterns=Markup(charts.patterns()),  # made of constants
-            timeline=Markup(charts.timeline(self.figures, self.zone, self.easels, self._ticket)),
+            timeline=Markup(charts.timeline(self.figures, self.words.zone, easels | self.words.artists, self.ticket)),
             timeline_said=self._timeline_said(),
-            hours=tuple(self._hours_row(one) for one in self.figures.hours),
-            turnaround=self._turnaround_said(),
+            hours=tuple(self._hours_rows()),
+            turnaround=Figure("", self._turnaround_said(), self.behind("turnaround")),
             promises=self._promise_figures(),
-            promises_said=self._promises_said(),
+            promises_said=promises_said(self.words),
+            margins=tuple(self.counted(MARGIN_SAID[margin], f"promise-{margin}") for margin in MARGINS),
+            margins_chart=chart(margins) if margins else None,
             means=self._means(),
             takings=self._takings(),
             times=self._times(),
+            by_hour=tuple(self._hour_row(one) for one in self.figures.by_hour),
+            by_hour_chart=chart(by_hour) if by_hour else None,
             styles=self._styles(),
+            control=control,
+            beyond=tuple(one for one in control if one.beyond),
+            control_said=_control_said(control),
+            control_charts=tuple(chart(one) for one in day_charts.control_charts(self.words)),
             set_aside=self._set_aside(),
             left=self._left(),
             tickets=tuple(self._ticket_row(line) for line in listed),
             tickets_title=title,
-            all_tickets=f"?day={self.figures.day.day}#tickets" if show else "",
+            all_tickets=f"?day={day.day}#tickets" if show else "",
         )
-
-    # Where a figure leads
-
-    def _behind(self, figure: str) -> str:
-        return f"?day={self.figures.day.day}&show={figure}#tickets" if self.figures.n(figure) else ""
-
-    def _ticket(self, id: str) -> str:
-        return f"?day={self.figures.day.day}#ticket-{id}"
-
-    def _counted(self, name: str, figure: str, note: str = "") -> Figure:
-        return Figure(name, str(self.figures.n(figure)), self._behind(figure), note)
 
     def _listed(self, show: str) -> tuple[list[Line], str]:
         lines = list(self.figures.lines)
@@ -285,275 +280,206 @@ class _Page:
             return lines, f"Every ticket of the day ({len(lines)})"
         wanted = set(self.figures.behind.get(show, ()))
         listed = [line for line in lines if line.ticket.id in wanted]
-        said = BEHIND_SAID.get(show) or self._stage_said(show) or "There is no such figure"
+        said = self.words.behind_said(show) or "There is no such figure"
         return listed, f"{said} ({len(listed)})"
-
-    def _stage_said(self, show: str) -> str:
-        return next(
-            (
-                f"Measured times: {one.style_name}, {one.stage.name}"
-                for one in self.figures.stages.stages
-                if f"stage-{one.style}.{one.stage.id}" == show
-            ),
-            "",
-        )
-
-    # The answers
 
     def _state(self) -> str:
         day = self.figures.day
-        opened = f"Opened {self._clock(day.opened_at)}"
+        opened = f"Opened {self.clock(day.opened_at)}"
         if day.closed_at is None:
-            return f"{opened}, still open. As it stands at {self._clock(self.figures.until)}."
+            return f"{opened}, still open. As it stands at {self.clock(self.figures.until)}."
         again = f", opened {len(day.sessions)} times" if len(day.sessions) > 1 else ""
-        return f"{opened}, closed {self._clock(day.closed_at)}{again}."
+        return f"{opened}, closed {self.clock(day.closed_at)}{again}."
 
-    def _drawn(self) -> Answer:
-        n = self.figures.n("finished")
-        left = len(self.figures.walked_away)
-        return Answer(
-            question="What was drawn?",
-            headline=f"{n} {_plural(n, 'portrait', 'portraits')} finished",
-            said="",
-            figures=(
-                self._counted("Ordered", "ordered"),
-                self._counted("Collected", "collected"),
-                self._counted("On the rack", "on-rack"),
-                self._counted("Not finished yet" if self.figures.day.closed_at is None else "Carried over", "carried"),
-                self._counted("Cancelled", "cancelled"),
-                Figure("Walked away", str(left), "#left" if left else ""),
-            ),
-            more="#tickets",
-        )
-
-    def _hours_answer(self) -> Answer:
-        rows = self.figures.hours
-        total_s = sum(one.total_s for one in rows)
-        drawn_s = sum(one.drawing_s + one.touch_up_s for one in rows)
-        if not total_s:
-            return Answer("Where did the hours go?", "Nobody was at an easel", "", (), "#hours")
-        return Answer(
-            question="Where did the hours go?",
-            headline=f"{_percent(drawn_s / total_s)} of {minutes(total_s)} spent drawing",
-            said="",
-            figures=tuple(
-                Figure(name, minutes(part_s), "#hours")
-                for _, name, part_s in _parts(_together(rows), briefly=True)
-                if part_s >= 30
-            ),
-            more="#hours",
-            bar=self._bar(_together(rows)),
-        )
-
-    def _kept(self) -> Answer:
-        promises = self.figures.promises
-        if (kept := promises.kept) is None:
-            n = len(promises.words)
-            return Answer(
-                "Were the promises kept?",
-                f"{n} given, none due yet" if n else "No promise was given",
-                "",
-                (),
-                "#promises",
-            )
-        early, late = promises.median_early_s, promises.worst_late_s
-        return Answer(
-            question="Were the promises kept?",
-            headline=f"{kept.hits} of {kept.n} promises kept",
-            said=self._promises_said(),
-            figures=(
-                Figure(
-                    "Kept, in the middle early by",
-                    minutes(early) if early is not None else "–",
-                    self._behind("promise-kept"),
-                ),
-                Figure("Late", str(self.figures.n("promise-late")), self._behind("promise-late")),
-                Figure("Latest, late by", minutes(late) if late is not None else "–", self._behind("promise-late")),
-            ),
-            more="#promises",
-        )
-
-    def _money(self) -> Answer:
-        takings = self.figures.takings
-        average = takings.average
-        return Answer(
-            question="What came in?",
-            headline=self._amount(takings.net),
-            said="",
-            figures=(
-                *(
-                    Figure(MEANS_SAID[one.how], self._amount(one.net), self._behind(f"paid-{one.how}"))
-                    for one in takings.means
-                    if one.how != "other" or one.taken or one.refunded
-                ),
-                Figure("Given back", self._amount(takings.refunded), self._behind("refunded")),
-                Figure(
-                    "A portrait, on average",
-                    self._amount(average) if average is not None else "–",
-                    self._behind("paid"),
-                ),
-            ),
-            more="#takings",
-        )
-
-    def _took(self) -> Answer:
-        flow, waiting = self.figures.flow, self.figures.waiting
-        off = sorted(
-            (one for one in self.figures.stages.stages if _is_off(one)),
-            key=lambda one: -abs(one.against_guess or 0.0),
-        )
-        return Answer(
-            question="How long did it take?",
-            headline=f"{minutes(flow.median_s)} from order to ready" if flow else "Nothing was finished",
-            said=" ".join(
-                [
-                    *(["In the middle: half of the portraits took longer."] if flow else []),
-                    *(["Stages furthest from their guess:"] if off else []),
-                ]
-            ),
-            figures=(
-                *(
-                    Figure(
-                        f"{one.style_name}: {one.stage.name}",
-                        _signed_percent(one.against_guess or 0.0),
-                        self._behind(f"stage-{one.style}.{one.stage.id}"),
-                    )
-                    for one in off[:3]
-                ),
-                Figure("Waiting until begun", minutes(waiting.median_s) if waiting else "–", self._behind("waiting")),
-            ),
-            more="#stages",
-        )
-
-    # The details
+    # The day and its hours
 
     def _timeline_said(self) -> str:
         flow = [line for line in self.figures.lines if line.started_at]
         highest = max((n for _, n in self.figures.queue), default=0)
         return (
-            f"{len(flow)} {_plural(len(flow), 'portrait', 'portraits')} on the easels; "
+            f"{len(flow)} {plural(len(flow), 'portrait', 'portraits')} on the easels; "
             f"at most {highest} waited at once. A line across a bar ends a stage, a thin stretch is a pause, "
             "a dashed outline a touch-up. Every bar leads to its ticket below."
         )
 
-    def _hours_row(self, one: Hours) -> HoursRow:
+    def _hours_rows(self) -> Iterator[HoursRow]:
+        rows = self.figures.hours
+        if len(rows) > 1:
+            yield self._hours_row(together(rows), "All easels together", "easels.")
+        for one in rows:
+            yield self._hours_row(one, self.words.artist(one.artist), f"easel-{one.artist}.")
+
+    def _hours_row(self, one: Hours, name: str, behind: str) -> HoursRow:
         return HoursRow(
-            artist=self.artists.get(one.artist, one.artist),
+            artist=name,
             total=minutes(one.total_s),
-            utilisation=_percent(one.utilisation or 0.0),
+            utilisation=percent(one.utilisation or 0.0),
             parts=tuple(
-                Figure(name, minutes(part_s), note=_percent(part_s / one.total_s))
-                for _, name, part_s in _parts(one)
+                Figure(PART_SAID[part], minutes(part_s), self.behind(f"{behind}{part}"), percent(part_s / one.total_s))
+                for part, part_s in parts_of(one)
                 if part_s >= 0.5
             ),
-            bar=self._bar(one),
+            bar=Markup(charts.parts_bar((kind_of(part), part_s) for part, part_s in parts_of(one))),
         )
 
-    def _bar(self, hours: Hours) -> Markup:
-        return Markup(charts.parts_bar((kind, part_s) for kind, _, part_s in _parts(hours)))
-
     def _turnaround_said(self) -> str:
-        measured, set_up = self.figures.turnarounds, self.booth.set_up
+        measured, set_up = self.figures.turnarounds, self.words.booth.set_up
         if measured is None or set_up is None:
             return "No turnaround was measured: never did the next portrait wait when one was finished."
         return (
             f"Turnaround between two portraits, where the next one waited already: in the middle "
-            f"{_clockwork(measured.median_s)}, eight of ten between {_clockwork(measured.p10_s)} and "
-            f"{_clockwork(measured.p90_s)} (n = {measured.n}); guessed {_clockwork(set_up.turnaround.usual_s)}."
+            f"{clockwork(measured.median_s)}, eight of ten between {clockwork(measured.p10_s)} and "
+            f"{clockwork(measured.p90_s)} (n = {measured.n}); guessed {clockwork(set_up.turnaround.usual_s)}."
         )
 
-    def _promises_said(self) -> str:
-        kept = self.figures.promises.kept
-        if kept is None:
-            return ""
-        low, high = kept.interval()
-        wish = f", wished for {_percent(self.confidence)}" if self.confidence else ""
-        thin = " Too few to judge a day by." if kept.n < FEW else ""
-        chance = f"By chance alone it may lie between {_percent(low)} and {_percent(high)}."
-        return f"{_percent(kept.value)}{wish}. {chance}{thin}"
+    def _hour_row(self, one: HourFigures) -> HourRow:
+        return HourRow(
+            hour=self.words.hour(one.begins_at),
+            ordered=str(len(one.tickets)),
+            address=self.behind(one.name(self.words.zone)),
+            waiting=_three(one.waiting),
+            flow=_three(one.flow),
+        )
+
+    # Promises and money
 
     def _promise_figures(self) -> tuple[Figure, ...]:
-        promises = self.figures.promises
-        early, late, last = promises.median_early_s, promises.worst_late_s, promises.kept_by_the_last
+        promises, last = self.figures.promises, self.figures.promises.kept_by_the_last
         return (
-            self._counted("Given", "promised", "the first time that each customer was told"),
-            self._counted("Kept", "promise-kept", "ready at that time or before"),
-            self._counted("Late", "promise-late", "finished after that time"),
-            self._counted("Past, not finished", "promise-unfinished"),
-            self._counted("Still to come", "promise-open"),
-            self._counted("Cancelled before", "promise-set-aside", "not judged"),
-            Figure("Share kept", _share_said(promises.kept), self._behind("promise-judged"), "Wilson interval, 95 %"),
-            Figure(
-                "Early, in the middle",
-                minutes(early) if early is not None else "–",
-                self._behind("promise-kept"),
-                "of those kept",
-            ),
-            Figure("Latest", f"late by {minutes(late)}" if late is not None else "–", self._behind("promise-late")),
-            self._counted("Told another time later", "promise-moved"),
-            Figure("Kept by the last time told", _share_said(last), self._behind("promise-judged")),
+            self.counted("Given", "promised", "the first time that each customer was told"),
+            self.counted("Kept", "promise-kept", "ready at that time or before"),
+            self.counted("Late", "promise-late", "finished after that time"),
+            self.counted("Past, not finished", "promise-unfinished"),
+            self.counted("Still to come", "promise-open"),
+            self.counted("Cancelled before", "promise-set-aside", "not judged"),
+            Figure("Share kept", share_said(promises.kept), self.behind("promise-judged"), "Wilson interval, 95 %"),
+            Figure("Early by", spread_said(promises.early), self.behind("promise-kept"), "of those kept"),
+            Figure("Late by", spread_said(promises.late), self.behind("promise-late"), "of those finished late"),
+            self.counted("Told another time later", "promise-moved"),
+            Figure("Kept by the last time told", share_said(last), self.behind("promise-judged")),
         )
 
     def _means(self) -> tuple[MeansRow, ...]:
         return tuple(
             MeansRow(
                 MEANS_SAID[one.how],
-                self._amount(one.taken),
-                self._amount(one.refunded),
-                self._amount(one.net),
-                self._behind(f"paid-{one.how}"),
+                self.amount(one.taken),
+                self.amount(one.refunded),
+                self.amount(one.net),
+                self.behind(f"paid-{one.how}"),
             )
             for one in self.figures.takings.means
         )
 
     def _takings(self) -> tuple[Figure, ...]:
         takings = self.figures.takings
-        paid_for = len(takings.paid_for)
+        paid_for, drawn_s = len(takings.paid_for), self.figures.drawn_s
         return (
-            Figure("Together", self._amount(takings.net), self._behind("paid")),
+            Figure("Together", self.amount(takings.net), self.behind("paid")),
+            Figure("Given back", self.amount(takings.refunded), self.behind("refunded"), "taken off already"),
+            Figure("Tips", self.amount(takings.tipped), self.behind("tipped"), "paid above the price, in it already"),
             Figure(
                 "A portrait, on average",
-                self._amount(takings.average) if takings.average is not None else "–",
-                self._behind("paid"),
+                self.amount(takings.average),
+                self.behind("paid-for"),
                 f"of {paid_for} paid for on the day" if paid_for else "",
             ),
-            Figure("Still to come", self._amount(takings.to_come), self._behind("to-come"), "due as it stands now"),
+            Figure(
+                "An hour of drawing",
+                self.amount(self.figures.per_drawing_hour),
+                self.behind("easels.drawing"),
+                f"of {minutes(drawn_s)} drawn" if drawn_s else "",
+            ),
+            Figure("Still to come", self.amount(takings.to_come), self.behind("to-come"), "due as it stands now"),
             Figure(
                 "To be given back",
-                self._amount(takings.to_return),
-                self._behind("cancelled") if takings.to_return else "",
+                self.amount(takings.to_return),
+                self.behind("cancelled") if takings.to_return else "",
                 "paid for cancelled portraits",
             ),
         )
+
+    # Times
 
     def _times(self) -> tuple[Figure, ...]:
         carried = self.figures.n("finished") - self.figures.n("flow")
         note = f"{carried} ordered on an earlier day left out" if carried else ""
         return (
-            Figure("From order to ready", _spread_said(self.figures.flow), self._behind("flow"), note),
-            Figure("From order to begun", _spread_said(self.figures.waiting), self._behind("waiting")),
+            Figure("From order to ready", spread_said(self.figures.flow), self.behind("flow"), note),
+            Figure("From order to begun", spread_said(self.figures.waiting), self.behind("waiting")),
         )
 
     def _styles(self) -> tuple[StyleStages, ...]:
-        found: dict[str, list[StageRow]] = {}
+        drew: dict[str, dict[str, None]] = {}
         for one in self.figures.stages.stages:
-            found.setdefault(one.style_name, []).append(self._stage_row(one))
-        return tuple(StyleStages(style, tuple(rows)) for style, rows in found.items())
+            drew.setdefault(one.style, {}).update(dict.fromkeys(hand.artist for hand in one.hands))
+        found: dict[str, list[StageRow]] = {}
+        called: dict[str, str] = {}
+        for one in self.figures.stages.stages:
+            alone = f", {self.words.artist(next(iter(drew[one.style])))}" if len(drew[one.style]) == 1 else ""
+            called[one.style] = one.style_name + alone
+            rows = found.setdefault(one.style, [])
+            rows.append(self._stage_row(one))
+            if len(drew[one.style]) > 1:
+                rows.extend(self._hand_row(one, hand) for hand in one.hands)
+        return tuple(
+            StyleStages(called[style], tuple(rows), any(row.before_n for row in rows)) for style, rows in found.items()
+        )
 
     def _stage_row(self, one: StageFigures) -> StageRow:
-        measured, guess, off = one.measured, one.stage, one.against_guess
+        guess = one.stage
         return StageRow(
             stage=guess.name + (" (a sitter)" if guess.per_sitter else ""),
-            n=str(measured.n if measured else 0),
-            address=self._behind(f"stage-{one.style}.{guess.id}"),
-            measured=_clockwork(measured.median_s) if measured else "–",
-            between=f"{_clockwork(measured.p10_s)}–{_clockwork(measured.p90_s)}"
-            if measured and measured.n > 1
-            else "–",
-            guessed=_clockwork(guess.usual_s),
-            guess_between=f"{_clockwork(guess.quick_s)}–{_clockwork(guess.slow_s)}",
-            against=_signed_percent(off) if off is not None else "–",
+            is_part=False,
+            n=str(one.measured.n if one.measured else 0),
+            address=self.behind(f"stage-{one.style}.{guess.id}"),
+            measured=_middle(one.measured),
+            between=_between(one.measured),
+            guessed=clockwork(guess.usual_s),
+            guess_between=f"{clockwork(guess.quick_s)}–{clockwork(guess.slow_s)}",
+            against=signed_percent(one.against_guess),
+            before=_middle(one.past),
+            before_n=f"n = {one.past.n}" if one.past else "",
+            against_before=signed_percent(one.against_past),
             set_aside=str(one.set_aside) if one.set_aside else "",
+        )
+
+    def _hand_row(self, one: StageFigures, hand: Hand) -> StageRow:
+        measured = hand.measured
+        off = measured.median_s / one.stage.usual_s - 1 if measured else None
+        off_before = measured.median_s / hand.past.median_s - 1 if measured and hand.past else None
+        return StageRow(
+            stage=self.words.artist(hand.artist),
+            is_part=True,
+            n=str(len(hand.times)),
+            address=self.behind(f"hand-{one.style}.{one.stage.id}.{hand.artist}"),
+            measured=_middle(measured),
+            between=_between(measured),
+            guessed="",
+            guess_between="",
+            against=signed_percent(off),
+            before=_middle(hand.past),
+            before_n=f"n = {hand.past.n}" if hand.past else "",
+            against_before=signed_percent(off_before),
+            set_aside="",
+        )
+
+    def _control_row(self, one: day_charts.Controlled) -> ControlRow:
+        judgement, numbers = one.hand.control, {line.ticket.id: line.ticket.number for line in self.figures.lines}
+        assert judgement is not None  # `controlled` leaves the others out
+        limits = judgement.limits
+        return ControlRow(
+            style=one.stage.style_name,
+            stage=one.stage.stage.name,
+            artist=self.words.artist(one.hand.artist),
+            n=str(len(one.hand.times)),
+            centre=clockwork(limits.centre),
+            limits=f"{clockwork(limits.lower)}–{clockwork(limits.upper)}",
+            stands_on=f"{limits.n} before this day" if judgement.is_from_before else f"{limits.n} of this day",
+            beyond=tuple(
+                Figure(f"{numbers[time.ticket]}", clockwork(time.time_s), self.ticket(time.ticket))
+                for time in one.hand.beyond
+            ),
         )
 
     def _set_aside(self) -> tuple[SetAsideRow, ...]:
@@ -566,153 +492,87 @@ class _Page:
             rows.append(
                 SetAsideRow(
                     number=str(ticket.number),
-                    address=self._ticket(ticket.id),
+                    address=self.ticket(ticket.id),
                     style=ticket.style.name + sitters,
                     stages=" + ".join(names[id] for id in one.time.stages),
-                    artist=self.artists.get(one.time.artist, one.time.artist),
-                    ended=self._clock(one.time.ended_at),
-                    measured=_clockwork(one.time.total_s),
+                    artist=self.words.artist(one.time.artist),
+                    ended=self.clock(one.time.ended_at),
+                    measured=clockwork(one.time.total_s),
                     counts=_counts_said(one),
                     why=_why_said(one),
                 )
             )
         return tuple(rows)
 
+    # Who left, and the tickets
+
     def _left(self) -> tuple[LeftRow, ...]:
-        names = {one.id: one.name for one in self.booth.set_up.styles} if self.booth.set_up else {}
+        set_up = self.words.booth.set_up
+        names = {one.id: one.name for one in set_up.styles} if set_up else {}
         rows = []
         for event in self.figures.walked_away:
             if isinstance(event.data, WalkedAway):
                 asked = event.data
                 rows.append(
                     LeftRow(
-                        at=self._clock(event.happened_at),
+                        at=self.clock(event.happened_at),
                         style=names.get(asked.style, asked.style) if asked.style else "not said",
                         sitters=str(asked.sitters),
-                        told=self._clock(asked.ready_by) if asked.ready_by else "not told a time",
+                        told=self.clock(asked.ready_by) if asked.ready_by else "not told a time",
                     )
                 )
         return tuple(rows)
 
     def _ticket_row(self, line: Line) -> TicketRow:
         ticket, word = line.ticket, line.word
-        artist = self.artists.get(line.drawn_by, line.drawn_by)
         sitters = f" × {ticket.sitters}" if ticket.sitters > 1 else ""
         return TicketRow(
             id=ticket.id,
             number=str(ticket.number),
             ordered_on="" if ticket.day == self.figures.day.day else ticket.day,
             style=ticket.style.name + sitters,
-            artist=artist or "–",
-            ordered=self._clock(ticket.ordered_at),
-            started=self._clock(line.started_at),
-            finished=self._clock(line.finished_at),
-            collected=self._clock(line.collected_at),
-            promise=self._clock(word.first_by) if word else "–",
-            outcome=_outcome_said(word.outcome, word.early_s) if word else "",
+            artist=self.words.artist(line.drawn_by) or "–",
+            ordered=self.clock(ticket.ordered_at),
+            started=self.clock(line.started_at),
+            finished=self.clock(line.finished_at),
+            collected=self.clock(line.collected_at),
+            promise=self.clock(word.first_by) if word else "–",
+            outcome=outcome_said(word.outcome, word.early_s) if word else "",
             drawn=minutes(line.drawn_s) if line.started_at else "–",
-            paid=self._amount(ticket.paid),
+            paid=self.amount(ticket.paid),
             place=ticket.place,
         )
 
-    # How it is said
 
-    def _clock(self, at: datetime | None) -> str:
-        return clock_time(at, self.zone, self.figures.day.opened_at) if at is not None else "–"
-
-    def _amount(self, cents: int) -> str:
-        return money(cents, self.currency)
+def _control_said(rows: Sequence[ControlRow]) -> str:
+    n, beyond = sum(int(row.n) for row in rows), sum(len(row.beyond) for row in rows)
+    odd = f"{beyond} {plural(beyond, 'lies', 'lie')} beyond them" if beyond else "all lie within them"
+    return f"Of {n} {plural(n, 'time', 'times')} that have limits to be held against {odd}."
 
 
-def _together(rows: Sequence[Hours]) -> Hours:
-    """The hours of all artists as if of one."""
-    whys = {why for one in rows for why in one.paused_s}
-    return Hours(
-        artist="",
-        total_s=sum(one.total_s for one in rows),
-        drawing_s=sum(one.drawing_s for one in rows),
-        touch_up_s=sum(one.touch_up_s for one in rows),
-        paused_s={why: sum(one.paused_s.get(why, 0.0) for one in rows) for why in whys},
-        break_s=sum(one.break_s for one in rows),
-        turnaround_s=sum(one.turnaround_s for one in rows),
-        idle_s=sum(one.idle_s for one in rows),
-    )
+def _three(known: Spread | None) -> tuple[str, str, str]:
+    """How many, their middle, and what one of ten takes longer than."""
+    return (str(known.n), minutes(known.median_s), minutes(known.p90_s)) if known else ("0", "–", "–")
 
 
-def _parts(hours: Hours, briefly: bool = False) -> list[tuple[str, str, float]]:
-    """The parts of the hours in their order: kind for the bar, name, seconds."""
-    pauses = [("pause", WHY_SAID[why], hours.paused_s.get(why, 0.0)) for why in WHY_SAID]
-    if briefly:
-        pauses = [("pause", "Paused", sum(hours.paused_s.values()))]
-    return [
-        ("drawing", "Drawing", hours.drawing_s),
-        ("touch-up", "Touch-ups", hours.touch_up_s),
-        ("turnaround", "Turnaround", hours.turnaround_s),
-        *pauses,
-        ("break", "Breaks", hours.break_s),
-        ("idle", "Nothing on the easel", hours.idle_s),
-    ]
+def _middle(known: Spread | None) -> str:
+    return clockwork(known.median_s) if known else "–"
 
 
-def _is_off(one: StageFigures) -> bool:
-    off = one.against_guess
-    return one.measured is not None and one.measured.n >= ENOUGH_TIMES and off is not None and abs(off) >= OFF_BY
+def _between(known: Spread | None) -> str:
+    return f"{clockwork(known.p10_s)}–{clockwork(known.p90_s)}" if known and known.n > 1 else ""
 
 
 def _counts_said(one: Judged) -> str:
     match one.counts_as:
         case doubts.AT_LEAST:
-            return f"as at least {_clockwork(one.at_least_s)}"
+            return f"as at least {clockwork(one.at_least_s)}"
         case doubts.SUM:
             return "as one sum"
     return "not at all"
 
 
 def _why_said(one: Judged) -> str:
-    usual = f" (usual: about {_clockwork(one.usual_s)})" if one.usual_s is not None else ""
+    usual = f" (usual: about {clockwork(one.usual_s)})" if one.usual_s is not None else ""
     why = one.why or ""
     return f"{why[:1].upper()}{why[1:]}{usual}"
-
-
-def _outcome_said(outcome: str, early_s: float | None) -> str:
-    if outcome == KEPT and early_s is not None:
-        return f"kept, {minutes(early_s)} early"
-    if outcome == LATE and early_s is not None:
-        return f"late by {minutes(-early_s)}"
-    return OUTCOME_SAID[outcome]
-
-
-def _spread_said(spread: Spread | None) -> str:
-    if spread is None:
-        return "–"
-    if spread.n == 1:
-        return f"{minutes(spread.median_s)} (n = 1)"
-    middle = f"in the middle {minutes(spread.median_s)}"
-    return f"{middle}, one of ten over {minutes(spread.p90_s)}, longest {minutes(spread.longest_s)} (n = {spread.n})"
-
-
-def _share_said(share: Share | None) -> str:
-    if share is None:
-        return "–"
-    low, high = share.interval()
-    return f"{_percent(share.value)} (n = {share.n}, {_percent(low)} to {_percent(high)})"
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f}\u00a0%"
-
-
-def _signed_percent(share: float) -> str:
-    whole = round(100 * share)
-    return f"{'+' if whole > 0 else '−' if whole < 0 else '±'}{abs(whole)}\u00a0%"
-
-
-def _clockwork(seconds: float) -> str:
-    """Minutes and seconds: `3:49`, `1:02:10`."""
-    whole = int(seconds + 0.5)
-    hours, rest = divmod(whole, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
-
-
-def _plural(n: int, one: str, many: str) -> str:
-    return one if n == 1 else many

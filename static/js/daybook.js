@@ -1,5 +1,5 @@
-// The day book's two conveniences: choosing a day shows it at once, and a button for printing. Without this script the
-// Show button and the browser's own print do the same.
+// The day book's conveniences: choosing a day shows it at once, a button for printing, and paper on which nothing is folded
+// away. Without this script the Show button and the browser's own print do the same, and newer browsers unfold by the sheet.
 const choice = document.querySelector("#day");
 let byKeyboard = false; // somebody who walks through the days with the arrow keys says with Enter when to go
 
@@ -11,3 +11,13 @@ for (const button of document.querySelectorAll("[data-print]")) {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
 }
+
+let unfolded = []; // folded on the screen, open on paper
+addEventListener("beforeprint", () => {
+  unfolded = [...document.querySelectorAll("details:not([open])")];
+  for (const part of unfolded) part.open = true;
+});
+addEventListener("afterprint", () => {
+  for (const part of unfolded) part.open = false;
+  unfolded = [];
+});

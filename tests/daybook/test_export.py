@@ -8,9 +8,11 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from portraitq.currency import digits_of
 from portraitq.daybook.export import _printed, payments_csv, stages_csv, tickets_csv, without_formula
 from tests.builders import CHALK, INK_HEAD, Told, a_set_up, artist, instant
 from tests.daybook.evening import quay_day
+from tests.daybook.hand_worked import NOW, friday_and_saturday
 from tests.daybook.test_figures import figures_of
 
 
@@ -83,6 +85,7 @@ def test_a_ticket_is_one_row_with_its_times_in_the_booths_zone():
         "drawn_s": "600.000",
         "price": "18.00",
         "paid": "18.00",
+        "tip": "0.00",
         "currency": "EUR",
     }
 
@@ -119,7 +122,31 @@ def test_of_every_measured_time_stands_what_it_counts_as():
     }
 
 
-def test_a_currency_without_cents_has_none():
-    told = Told().set_up(a_set_up(currency="JPY"), at="08:00").day_opened().ordered("T1").paid("T1", 1800)
+@pytest.mark.parametrize(
+    ("currency", "said"), [("JPY", "1850"), ("EUR", "18.50"), ("KWD", "1.850"), ("MGA", "18.50"), ("CLF", "0.1850")]
+)
+def test_amounts_have_the_digits_of_their_currency(currency: str, said: str):
+    # ISO 4217, package iso4217; CLDR would give MGA none
+    told = Told().set_up(a_set_up(currency=currency), at="08:00").day_opened().ordered("T1").paid("T1", 1850)
 
-    assert rows_of(payments_csv(figures_of(told), told.booth, 0))[0]["amount"] == "1800"
+    row = rows_of(payments_csv(figures_of(told), told.booth, digits_of(currency)))[0]
+
+    assert (row["amount"], row["currency"]) == (said, currency)
+
+
+def test_money_says_which_days_number_it_is_for():
+    told = friday_and_saturday()
+    rows = rows_of(payments_csv(figures_of(told, NOW), told.booth, 2))
+
+    assert [(row["day_ordered"], row["number"], row["amount"]) for row in rows[:2]] == [
+        ("2026-06-05", "2", "-1.00"),  # Y2, ordered on Friday, got a euro back
+        ("2026-06-06", "1", "20.00"),
+    ]
+
+
+def test_what_was_paid_above_the_price_stands_beside_it():
+    told = friday_and_saturday()
+    rows = rows_of(tickets_csv(figures_of(told, NOW), told.booth, 2))
+
+    # Y2 paid 20.00 and got 1.00 back, T1 paid 20.00; T6 paid and is cancelled
+    assert {row["ticket"]: row["tip"] for row in rows if row["tip"] != "0.00"} == {"Y2": "1.00", "T1": "2.00"}

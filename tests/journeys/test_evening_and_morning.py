@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -78,6 +79,16 @@ def test_the_day_book_prints_its_tables_whole(address: str, screens: Screens):
     assert screen.page.evaluate(
         "[...document.querySelectorAll('.scroll')].every(part => part.scrollWidth <= part.clientWidth + 1)"
     )
+    expect(screen.part(".ways")).to_be_hidden()
+    # what is folded away on the screen is open on paper
+    folded = screen.page.locator("details > :not(summary)")
+    assert all(box and box["height"] for box in (folded.nth(at).bounding_box() for at in range(folded.count())))
+    printed = screen.page.pdf(prefer_css_page_size=True)
+    sizes = {
+        (round(float(w)), round(float(h))) for w, h in re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed)
+    }
+    assert sizes == {(595, 842)}  # A4 in points
+    assert 2 <= len(re.findall(rb"/Type /Page\b", printed)) <= 8
 
 
 def test_a_style_is_added_and_saved_by_keyboard_alone(address: str, screens: Screens, web: Web):

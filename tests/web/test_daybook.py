@@ -7,9 +7,14 @@ import io
 import re
 
 import pytest
+from werkzeug.test import TestResponse
 
 from portraitq.core.booth import import_lines
+from portraitq.daybook.past import times_of
+from portraitq.web import days_before
+from tests.builders import a_booth
 from tests.daybook.evening import quay_day
+from tests.daybook.hand_worked import friday_and_saturday
 from tests.forecast.test_pace import draw
 from tests.web.conftest import Web
 
@@ -21,6 +26,13 @@ def past(web: Web, slug: str = "past") -> str:
     web.desks.import_journal(slug, quay_day().lines)
     web.sign_in()
     return f"/{slug}/daybook"
+
+
+def hand_worked(web: Web, asked: str = "") -> TestResponse:
+    """The page of the hand-worked Saturday and the Friday before it."""
+    web.desks.import_journal("quays", friday_and_saturday().lines)
+    web.sign_in()
+    return web.client.get(f"/quays/daybook{asked}")
 
 
 def text_of(html: str) -> str:
@@ -39,11 +51,75 @@ def test_the_first_screen_answers_the_five_questions(web: Web):
     page = text_of(web.client.get(past(web)).get_data(as_text=True))
 
     assert "Saturday 6 June 2026" in page
-    assert "5 portraits finished" in page
-    assert "10 % of 11 h 50 min spent drawing" in page  # (2822 + 1240) s of 9 h and 2 h 50 min
-    assert "3 of 6 promises kept" in page  # T7, promised for 19:30 of that day, was never drawn
-    assert "€101.00" in page
-    assert "23 min from order to ready" in page
+    assert "What did I do? Money : What did I do? 5 portraits finished, €101.00 came in" in page
+    # (2822 + 1240) s of 9 h and 2 h 50 min
+    assert "Where did the hours go? Each easel : Where did the hours go? 10 % of 11 h 50 min spent drawing" in page
+    # T7, promised for 19:30 of that day, was never drawn
+    assert "Did I keep my word? Promises : Did I keep my word? 3 of 6 promises kept" in page
+    assert "What should I change? Stages : What should I change? Nothing stands out" in page
+    # T1 30 s, T2 09:06–09:12, T3 09:15–09:18, T4 60 s, T5 10 min, T6 11:50–11:55 and 11:58–12:35, T7 10 min: 72:30
+    assert "Somebody waited for 1 h 13 min of 9 h 00 min" in page
+
+
+def test_a_day_with_another_before_it_tells_of_tips_hours_margins_hands_and_the_past(web: Web):
+    page = text_of(hand_worked(web).get_data(as_text=True))
+
+    # derived in tests/daybook/test_hand_worked.py
+    assert "6 portraits finished, €115.00 came in" in page
+    assert "Tips in it €1.00 Given back €12.00 A portrait, on average €23.00 An hour of drawing €61.04" in page
+    assert "10:00–11:00 5 4 10 min 24 min 4 31 min 38 min" in page  # p90 of 120, 510, 660, 1800: 660 + 0.7 · 1140
+    assert "13:00–14:00 0 0 – – 0 – –" in page
+    assert "Late by more than 15 min 1 Late by 5 to 15 min 0 Late by up to 5 min 1 On time, up to 5 min early 1" in page
+    assert "Likeness (a sitter) 4 7:00 6:23–8:33 6:20 3:10–12:40 +11 % 6:30 n = 1 +8 % 1" in page
+    assert "Easel a1 3 7:30 6:34–8:42 +18 % 6:30 n = 1 +15 % Easel a2 1 6:30 +3 % – –" in page
+    assert "Chalk half, Easel a1" in page  # drawn by one alone, who stands beside the style
+    assert "All easels together: 8 h 30 min at the easel, 22 % of it drawing" in page
+
+
+BEHIND = {
+    "tipped": ("Tips that came or were given back (2)", ["Y2", "T1"]),
+    "refunded": ("Money given back (3)", ["Y2", "T3", "T5"]),
+    "promise-late-far": ("Late by more than 15 min (1)", ["T4"]),
+    "promise-early-middle": ("Early by 5 to 15 min (1)", ["T7"]),
+    "hour-06T10": ("Ordered 10:00–11:00 (5)", ["T1", "T2", "T3", "T4", "T5"]),
+    "easel-a2.touch-up": ("Easel a2: Touch-ups (1)", ["T2"]),
+    "easels.counter": ("On all easels: Paused: at the counter (1)", ["T1"]),
+    "hand-ink-head.likeness.a2": ("Measured times: Ink head, Likeness, Easel a2 (1)", ["T2"]),
+    "turnaround": ("Waited already when the artist was free for them (4)", ["T1", "T3", "T4", "T6"]),
+    "nonsense": ("There is no such figure (0)", []),
+}
+
+
+def test_each_figure_says_what_its_tickets_have_in_common(web: Web):
+    hand_worked(web)
+    pages = {figure: web.client.get(f"/quays/daybook?show={figure}").get_data(as_text=True) for figure in BEHIND}
+
+    assert {
+        figure: (re.findall(r'id="tickets-title">([^<]+)<', page)[0], re.findall(r'<tr id="ticket-(\w+)"', page))
+        for figure, page in pages.items()
+    } == BEHIND
+
+
+def test_a_day_that_is_over_is_judged_once_however_often_later_days_are_looked_at(web: Web, monkeypatch):
+    judged = []
+
+    def noted(day, *rest):
+        judged.append(day.day)
+        return times_of(day, *rest)
+
+    monkeypatch.setattr(days_before, "times_of", noted)
+
+    hand_worked(web)
+    web.client.get("/quays/daybook")
+    web.client.get("/quays/daybook?day=2026-06-05")
+
+    assert judged == ["2026-06-05"]
+
+
+def test_on_the_page_of_an_earlier_day_nothing_is_suggested(web: Web):
+    page = text_of(hand_worked(web, "?day=2026-06-05").get_data(as_text=True))
+
+    assert "Suggestions stand on the page of the last day" in page
 
 
 def test_a_figure_opens_the_tickets_behind_it(web: Web):
@@ -125,6 +201,22 @@ def test_times_set_aside_are_listed_with_what_counts_of_them_and_why(web: Web):
         r"The clock ran on over a planned break \(usual: about [67]:\d\d\)",
         rows,
     )
+
+
+def test_a_time_far_beyond_its_limits_is_charted_and_leads_to_its_ticket(web: Web):
+    told = a_booth().day_closed(at="09:05").day_opened("2026-06-07", closes="20:00")
+    told = told.artist_in("a1", at=told.booth.last_at)
+    for place in range(14):
+        told = draw(told, f"N{place}", 100 + place % 3, 700 if place == 9 else 380 + place % 5, 110)
+    web.desks.import_journal("limits", told.lines)
+    web.sign_in()
+
+    html = web.client.get("/limits/daybook").get_data(as_text=True)
+
+    assert "1 lies beyond them" in text_of(html)
+    assert '<a href="?day=2026-06-07#ticket-N9">number 10</a> 11:40' in html
+    assert "limits from the 14 times of this day itself" in html
+    assert 'id="plot-control-1-title"' in html
 
 
 @pytest.mark.parametrize(("table", "n"), [("tickets", 7), ("stages", 12), ("payments", 6)])
