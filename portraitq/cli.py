@@ -248,6 +248,53 @@ def score(journal: Path, as_json: bool) -> None:
     click.echo(json.dumps(scores, indent=2, allow_nan=False) if as_json else table(scores))
 
 
+@main.command()
+@click.option("--from", "opens", metavar="CLOCK", help="When it opens, such as 10:00; else as the last day did.")
+@click.option("--to", "closes", metavar="CLOCK", help="When it closes.")
+@click.option("--orders", metavar="N,N,…", help="How many people ask in each hour from the opening on.")
+@click.option("--like", metavar="DAY", help="As many as on that day (2026-06-06) or such weekdays (saturday).")
+@click.option("--times", metavar="FACTOR", help="So many times as many.")
+@click.option("--easels", metavar="ARTIST,…", help="Who is there; everybody when left out.")
+@click.option("--style-mix", metavar="STYLE=SHARE,…", help="What they ask for; a style left out is not on offer.")
+@click.option("--sitters", metavar="SHARE,…", help="Shares of one, two, … sitters.")
+@click.option("--break", "breaks", multiple=True, metavar="ARTIST=CLOCK-CLOCK", help="A break; can be repeated.")
+@click.option("--price", "prices", multiple=True, metavar="STYLE=AMOUNT", help="A price of that day; can be repeated.")
+@click.option("--try-price", metavar="STYLE=AMOUNT", help="Another price, to be compared with that.")
+@click.option("--patience", metavar="MINUTES", help="The wait at which half of them leave, or endless.")
+@click.option("--confidence", metavar="SHARE", help="The share of promises to keep, 0.5 to 0.99.")
+@click.option("--days", default="1000", show_default=True, metavar="N", help="How many days are played.")
+@click.option("--seed", default="1", show_default=True, metavar="N", help="The same seed plays the same days.")
+@click.option("--json", "as_json", is_flag=True, help="The figures as JSON, for scripts.")
+@_booth
+@_stored
+def plan(data: Path, database: str | None, booth: str | None, as_json: bool, **typed: Any) -> None:
+    """Say what a day that has not happened would bring, from the record and the booth's own pace.
+
+    Portraits, takings, waits, kept promises, who leaves, when to stop taking orders; and what one more easel, leaving
+    out the slowest style or another price would change.
+    """
+    import json
+
+    from portraitq.forecast.learning import QUOTED_BACK, Learned, read_on
+    from portraitq.forecast.plan_answer import answer, as_data
+    from portraitq.store import journal
+    from portraitq.web.plan_form import from_shell, read_plan
+    from portraitq.web.planned import table
+
+    with _store(database or data) as store, store.reading() as conn:
+        events = list(journal.events(conn, _which(journal.booths(conn), booth)))
+    learned = read_on(Learned(), events, quoted_back=QUOTED_BACK)
+    try:
+        found = read_plan(from_shell(typed, learned.booth), learned.booth)
+    except Malformed as odd:
+        if odd.field == "set-up":
+            raise
+        raise click.UsageError(str(odd)) from odd
+    with _progress("Planning") as progress:
+        result = answer(learned.booth, learned.pace, found.plan, found.days, found.seed, found.new_price, progress)
+    click.echo(json.dumps(as_data(result), indent=2, allow_nan=False) if as_json else table(result))
+
+
 @main.command(name="import")
 @click.argument("file", type=click.Path(allow_dash=True, path_type=Path))
 @click.option(

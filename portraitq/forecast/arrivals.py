@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -37,6 +37,7 @@ class Expected:
     weight  gamma shape of each, infinite where the number is taken as given
     spread  variance of the factor by which a whole day differs
     days, asked  how many days and people that was learned from; 0 where it was typed
+    factor  by how much more or less than that
     """
 
     mean: tuple[float, ...]
@@ -44,6 +45,7 @@ class Expected:
     spread: float = 0.0
     days: int = 0
     asked: int = 0
+    factor: float = 1.0
 
     @property
     def total(self) -> float:
@@ -52,7 +54,7 @@ class Expected:
 
     def times(self, factor: float) -> Expected:
         """As many times so many, with the same doubt about each."""
-        return Expected(tuple(factor * mean for mean in self.mean), self.weight, self.spread, self.days, self.asked)
+        return replace(self, mean=tuple(factor * mean for mean in self.mean), factor=factor * self.factor)
 
     def draw(self, chance: Floats, of_day: Floats) -> Floats:
         """(hours, n) people expected in each hour of each simulated day, from uniforms (hours, n) and (n,)."""

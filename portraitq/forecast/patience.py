@@ -43,7 +43,7 @@ class Patience:
     def chance_to_leave(self, told_s: Floats | float) -> Floats:
         """Of somebody told to wait so long, by the likeliest pair.
 
-        >>> Patience(half_s=3600).chance_to_leave(np.array([0, 1800, 3600, 7200])).tolist()
+        >>> Patience(half_s=3600).chance_to_leave(np.array([0, 1800, 3600, 7200])).round(9).tolist()
         [0.0, 0.2, 0.5, 0.8]
         """
         return leaves(np.asarray(told_s), self.half_s, self.sharpness)

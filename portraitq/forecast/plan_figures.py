@@ -59,7 +59,7 @@ def figure(days: Each) -> Figure | None:
 class Hour:
     """The customers who asked in one hour, of all days together.
 
-    asked, ordered    mean a day
+    asked, ordered    mean a day; `asked_span`, `ordered_span` the ranges of eight days of ten
     told_s, ready_s   10 %, 50 % and 90 % of what they were told to wait, and of what those who ordered waited; None
                       where nobody did
     kept              share of their promises, with the bounds of 95 % that so many simulated orders leave
@@ -68,7 +68,9 @@ class Hour:
     from_s: float
     to_s: float
     asked: float
+    asked_span: tuple[float, float]
     ordered: float
+    ordered_span: tuple[float, float]
     n: int
     told_s: tuple[float, float, float] | None
     ready_s: tuple[float, float, float] | None
@@ -154,6 +156,11 @@ def figures_of(simulated: Simulated) -> Figures:
     )
 
 
+def _span(days: NDArray[np.intp]) -> tuple[float, float]:
+    low, high = np.quantile(days, (LOW, HIGH)).tolist()
+    return low, high
+
+
 def _three(values: Each) -> tuple[float, float, float] | None:
     if not len(values):
         return None
@@ -197,7 +204,9 @@ def _hours(simulated: Simulated, kept: NDArray[np.bool_]) -> tuple[Hour, ...]:
                 from_s=from_s,
                 to_s=to_s,
                 asked=float(here.sum()) / days,
+                asked_span=_span(here.sum(axis=0)),
                 ordered=float(ordered.sum()) / days,
+                ordered_span=_span(ordered.sum(axis=0)),
                 n=int(ordered.sum()),
                 told_s=_three((played.told_s - asks.at_s)[heard]),
                 ready_s=_three((played.ready_s - asks.at_s)[ordered]),

@@ -26,6 +26,7 @@ from portraitq.web import (
     oval,
     pedal,
     photos,
+    plan,
     problems,
     said,
     set_up,
@@ -53,6 +54,7 @@ SCREENS = (
     day_replay,
     suggestions,
     close,
+    plan,
     set_up,
 )
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")

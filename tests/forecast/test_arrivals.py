@@ -102,9 +102,9 @@ def test_days_that_differ_more_than_chance_widen_the_plan():
 
 
 def test_times_one_and_a_half_keeps_the_doubt():
-    assert Expected((2.0, 4.0), (3.0, math.inf), 0.1, 2, 9).times(1.5) == Expected(
-        (3.0, 6.0), (3.0, math.inf), 0.1, 2, 9
-    )
+    found = Expected((2.0, 4.0), (3.0, math.inf), 0.1, 2, 9).times(1.5)
+
+    assert found == Expected((3.0, 6.0), (3.0, math.inf), 0.1, 2, 9, 1.5)
 
 
 def test_the_last_hour_of_a_day_may_be_short():
