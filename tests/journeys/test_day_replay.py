@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import re
+import threading
 
-from playwright.sync_api import expect
+import pytest
+from playwright.sync_api import Route, expect
 
+from portraitq.core.events import Event
+from portraitq.forecast.past import PastDay, day_once_more
+from portraitq.web import past_days
 from tests.daybook.evening import quay_day
 from tests.journeys.conftest import Screens
 from tests.web.conftest import PASSPHRASE, Web
@@ -50,3 +55,40 @@ def test_a_day_is_gone_through_by_keys_and_from_one_broken_promise_to_the_next(
         assert screen.sideways_px() <= 0
         assert screen.cut_off() == []
         assert screen.grave_faults() == []
+
+
+def test_a_long_record_shows_itself_when_it_is_read_and_of_many_moves_only_the_newest_is_asked(
+    web: Web, address: str, screens: Screens, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    web.desks.import_journal("past", quay_day().lines)
+    is_read = threading.Event()
+
+    def slowly(events: list[Event], day: str) -> PastDay | None:
+        is_read.wait(60)
+        return day_once_more(events, day)
+
+    monkeypatch.setattr(past_days, "day_once_more", slowly)
+    monkeypatch.setattr("portraitq.web.day_replay.READ_WITHIN_S", 0.05)
+    screen = screens("the day once more", 820, 1180)
+    screen.open(f"{address}/sign-in?next=/past/daybook/replay")
+    screen.sign_in(PASSPHRASE)
+
+    screen.says("Reading the record up to this day")
+    is_read.set()
+    expect(screen.part(".replay__clock time")).to_have_text("10:05")
+
+    held: list[Route] = []
+    asked: list[str] = []
+
+    def hold_the_first(route: Route) -> None:
+        asked.append(route.request.url)
+        held.append(route) if len(asked) == 1 else route.continue_()
+
+    screen.page.route("**/daybook/replay?*", hold_the_first)
+    screen.part("#replay-minute").press("ArrowRight")
+    screen.wait_until(lambda: bool(held))
+    for _ in range(8):
+        screen.part("#replay-minute").press("ArrowRight")
+    held[0].continue_()
+    expect(screen.part(".replay__clock time")).to_have_text("10:14")
+    assert [re.search(r"minute=(\d+)", one)[1] for one in asked] == ["6", "14"]  # type: ignore[index]
