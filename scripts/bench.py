@@ -1,7 +1,7 @@
 """How fast is it? Each figure beside a floor measured in the same run, and their ratio.
 
     python3 scripts/start.py makes the environment; then:
-    .venv/bin/python scripts/bench.py [quote] [queue] [learn] [tap] [push] [start] [views] [photo]
+    .venv/bin/python scripts/bench.py [quote] [last-orders] [queue] [learn] [tap] [push] [start] [views] [photo]
                            [replay-minute]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
@@ -27,6 +27,7 @@ from collections.abc import Callable, Generator, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import partial, reduce
 from pathlib import Path
+from unittest.mock import patch
 from urllib.request import Request, urlopen
 
 HERE = Path(__file__).resolve().parent
@@ -57,8 +58,9 @@ from portraitq.core.events import (  # noqa: E402
 from portraitq.darkroom import Darkroom  # noqa: E402
 from portraitq.demo.faces import face  # noqa: E402
 from portraitq.desk import Desks  # noqa: E402
+from portraitq.forecast import quotes  # noqa: E402
 from portraitq.forecast.draws import SCENARIOS  # noqa: E402
-from portraitq.forecast.pace import pace_of  # noqa: E402
+from portraitq.forecast.pace import Pace, pace_of  # noqa: E402
 from portraitq.forecast.past import day_once_more  # noqa: E402
 from portraitq.forecast.quotes import forecast  # noqa: E402
 from portraitq.photo.intake import LONGEST_PX, QUALITY, SMALL_PX, SMALL_QUALITY, take_in  # noqa: E402
@@ -221,6 +223,35 @@ def quote() -> None:
     ours, floor = least_ms([a_requote(60, breaks), drawing(60)])
     normals = f"{60 * NORMALS_A_TICKET * SCENARIOS:,} normals, SFC64 float32"
     line("re-quote of 60 tickets, a break ahead at each easel", ours, normals, floor)
+
+
+def last_orders() -> None:
+    """Re-quotes of a booth of four styles on an afternoon, against the same without asking for last orders."""
+    set_up = a_set_up(EASELS)
+    [one] = set_up.styles
+    four = tuple(one.model_copy(update={"id": f"style-{n}", "name": f"Style {n}"}) for n in range(4))
+    names = tuple(style.id for style in four)
+    artists = tuple(artist.model_copy(update={"styles": names}) for artist in set_up.artists)
+    set_up = set_up.model_copy(update={"styles": four, "artists": artists})
+    for tickets in (4, 15, 60):
+        told = Teller()
+        told.say(set_up, OPENED_AT - timedelta(hours=1))
+        told.say(DayOpened(day="2026-06-06", closes_at=OPENED_AT + timedelta(hours=9), breaks=()), OPENED_AT)
+        for artist in artists:
+            told.say(ArtistIn(artist=artist.id), OPENED_AT)
+        for n in range(tickets):
+            told.say(Order(style=names[n % 4], sitters=1), OPENED_AT + timedelta(hours=3))
+        booth, pace, now = told.booth, pace_of(told.booth), OPENED_AT + timedelta(hours=3, minutes=1)
+
+        def with_them(booth: Booth = booth, pace: Pace = pace, now: datetime = now) -> object:
+            return forecast(booth, pace, now)
+
+        def without(ask: Callable[[], object] = with_them) -> object:
+            with patch.object(quotes, "last_order", lambda *_: None):
+                return ask()
+
+        ours, floor = least_ms([with_them, without])
+        line(f"re-quote of {tickets} tickets, last orders of four styles", ours, "the same without last orders", floor)
 
 
 def queue() -> None:
@@ -703,6 +734,7 @@ def replay_minute() -> None:
 
 PARTS = {
     "quote": quote,
+    "last-orders": last_orders,
     "queue": queue,
     "learn": learn,
     "tap": tap,

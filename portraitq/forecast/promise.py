@@ -21,10 +21,18 @@ def round_up(at: datetime, round_to_s: float, zone: ZoneInfo) -> datetime:
     >>> round_up(datetime(2026, 6, 6, 14, 36, 1, tzinfo=UTC), 300, ZoneInfo("Europe/Lisbon")).isoformat()
     '2026-06-06T14:40:00+00:00'
     """
-    local = at.astimezone(zone).replace(tzinfo=None)
-    since_midnight = (local - local.replace(hour=0, minute=0, second=0, microsecond=0)) // MICROSECOND
-    grid = max(round(round_to_s * 1_000_000), 1)
-    return at + MICROSECOND * (-since_midnight % grid)
+    return at + MICROSECOND * (-_since_midnight(at, zone) % _grid(round_to_s))
+
+
+def round_down(at: datetime, round_to_s: float, zone: ZoneInfo) -> datetime:
+    """The last instant up to `at` that `round_up` leaves as it is: what is ready by then is promised by `at`.
+
+    >>> from datetime import UTC
+    >>> round_down(datetime(2026, 6, 6, 14, 36, 1, tzinfo=UTC), 300, ZoneInfo("Europe/Lisbon")).isoformat()
+    '2026-06-06T14:35:00+00:00'
+    """
+    since_midnight, grid = _since_midnight(at, zone), _grid(round_to_s)
+    return at - MICROSECOND * (since_midnight % grid)
 
 
 def promise(ready_s: Ordered, confidence: float, round_to_s: float, now: datetime, zone: ZoneInfo) -> datetime:
@@ -33,6 +41,16 @@ def promise(ready_s: Ordered, confidence: float, round_to_s: float, now: datetim
     ready_s  (n,) sorted, one a scenario
     """
     return round_up(now + timedelta(seconds=max(at_level(ready_s, confidence), 0.0)), round_to_s, zone)
+
+
+def _since_midnight(at: datetime, zone: ZoneInfo) -> int:
+    """Microseconds that the booth's clocks show after midnight."""
+    local = at.astimezone(zone).replace(tzinfo=None)
+    return (local - local.replace(hour=0, minute=0, second=0, microsecond=0)) // MICROSECOND
+
+
+def _grid(round_to_s: float) -> int:
+    return max(round(round_to_s * 1_000_000), 1)
 
 
 def at_level(ready_s: Ordered, level: float) -> float:

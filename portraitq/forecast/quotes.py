@@ -6,15 +6,17 @@ The one way in for the desk, the API, the wall and the replay; they all get the 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
 
 import numpy as np
 
 from portraitq.core.booth import Booth
+from portraitq.core.events import Style
 from portraitq.core.life import Ticket
 from portraitq.forecast.calibration import Calibration
+from portraitq.forecast.last_orders import Portrait, last_order, today_until
 from portraitq.forecast.pace import Pace
 from portraitq.forecast.promise import LEVELS, Ordered, at_levels, chance_kept, promise
 from portraitq.forecast.schedule import NEVER_S, Outlook, Scenarios
@@ -50,12 +52,18 @@ class Quote:
 
 @dataclass(frozen=True)
 class Forecast:
-    """All quotes at one instant: of the tickets waiting, held or on an easel, and of each style if ordered now."""
+    """All quotes at one instant: of the tickets waiting, held or on an easel, and of each style if ordered now.
+
+    last_orders  style -> until when one ordered for one sitter can be promised for today; None where it cannot any more
+    today_until  by when it must be promised for that; None, and no last orders, while the booth is closed
+    """
 
     as_of: datetime
     seq: int
     tickets: Mapping[str, Quote]
     order_now: Mapping[str, Quote]
+    last_orders: Mapping[str, datetime | None] = field(default_factory=lambda: MappingProxyType({}))
+    today_until: datetime | None = None
 
 
 def forecast(booth: Booth, pace: Pace, now: datetime) -> Forecast:
@@ -63,21 +71,82 @@ def forecast(booth: Booth, pace: Pace, now: datetime) -> Forecast:
     if booth.set_up is None:
         return Forecast(now, booth.seq, MappingProxyType({}), MappingProxyType({}))
     scenarios = Scenarios(booth, pace, now)
-    order_now = {
-        style.id: scenarios.asked(style, 1, None, ASKED)
-        for style in booth.set_up.styles
-        if any(style.id in artist.styles for artist in booth.set_up.artists)
-    }
+    order_now = {style.id: scenarios.asked(style, 1, None, ASKED) for style in _drawn_here(booth)}
     quotes = _quotes(scenarios, [*scenarios.outlooks.items(), *((None, asked) for asked in order_now.values())])
+    of_styles = dict(zip(order_now, quotes[len(scenarios.outlooks) :], strict=True))
+    last_orders = {
+        style.id: _last_order(scenarios, Portrait(style), order_now[style.id], of_styles[style.id])
+        for style in (_drawn_here(booth) if booth.day else ())
+    }
     return Forecast(
         now,
         booth.seq,
         MappingProxyType(dict(zip(scenarios.outlooks, quotes, strict=False))),
-        MappingProxyType(dict(zip(order_now, quotes[len(scenarios.outlooks) :], strict=True))),
+        MappingProxyType(of_styles),
+        MappingProxyType(last_orders),
+        today_until(booth, pace),
     )
 
 
+def _drawn_here(booth: Booth) -> list[Style]:
+    assert booth.set_up is not None
+    drawn = {style for artist in booth.set_up.artists for style in artist.styles}
+    return [style for style in booth.set_up.styles if style.id in drawn]
+
+
 ASKED = "ordered now"  # the name of the draws for a portrait that nobody has ordered yet
+
+
+def _last_order(scenarios: Scenarios, asked: Portrait, ordered_now: Outlook, quote: Quote) -> datetime | None:
+    return last_order(scenarios, asked, ordered_now, quote.promise_at, ASKED) if quote.artist is not None else None
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What somebody who asks for a style can have: its quote, and where that is not for today what would be.
+
+    last_order  until when it can be promised for today; None where it cannot any more
+    fewer       with fewer sitters: the most of them, and until when
+    of_anybody  with whoever is free first in place of the artist asked for: until when
+    """
+
+    quote: Quote
+    last_order: datetime | None = None
+    fewer: tuple[int, datetime] | None = None
+    of_anybody: datetime | None = None
+
+
+def offers(booth: Booth, pace: Pace, now: datetime, *, sitters: int, artist: str | None) -> Mapping[str, Offer]:
+    """What is offered of each style to somebody who asks now; an artist who does not draw it binds nobody."""
+    if booth.set_up is None:
+        return MappingProxyType({})
+    scenarios = Scenarios(booth, pace, now)
+    return MappingProxyType(
+        {style.id: _offer(scenarios, Portrait(style, sitters, artist)) for style in booth.set_up.styles}
+    )
+
+
+def _offer(scenarios: Scenarios, asked: Portrait) -> Offer:
+    quote, last = _asked(scenarios, asked)
+    day = scenarios.booth.day
+    if last is not None or quote.artist is None or day is None or scenarios.now >= day.closes_at:
+        return Offer(quote, last)
+    fewer = None
+    low, high = 0, asked.sitters  # so many fit at least, and so many do not
+    while high - low > 1:
+        sitters = (low + high) // 2
+        fits = _asked(scenarios, replace(asked, sitters=sitters))[1]
+        low, high = (sitters, high) if fits else (low, sitters)
+        fewer = (sitters, fits) if fits else fewer
+    of_anybody = _asked(scenarios, replace(asked, artist=None))[1] if asked.artist is not None else None
+    return Offer(quote, None, fewer, of_anybody)
+
+
+def _asked(scenarios: Scenarios, asked: Portrait) -> tuple[Quote, datetime | None]:
+    """Its quote, and until when it can be promised for today."""
+    outlook = scenarios.asked(asked.style, asked.sitters, asked.artist, ASKED)
+    [quote] = _quotes(scenarios, [(None, outlook)])
+    return quote, _last_order(scenarios, asked, outlook, quote)
 
 
 def quote_order(booth: Booth, pace: Pace, now: datetime, *, style: str, sitters: int, artist: str | None) -> Quote:
@@ -153,4 +222,14 @@ def _quote(
     )
 
 
-__all__ = ["LEVELS", "Forecast", "Quote", "forecast", "quote_order", "quotes_of_tickets", "quotes_out_of"]
+__all__ = [
+    "LEVELS",
+    "Forecast",
+    "Offer",
+    "Quote",
+    "forecast",
+    "offers",
+    "quote_order",
+    "quotes_of_tickets",
+    "quotes_out_of",
+]
