@@ -11,7 +11,7 @@ import logging
 import secrets
 import threading
 from collections import deque
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -27,7 +27,7 @@ from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Pro
 from portraitq.core.life import Ticket
 from portraitq.forecast.learning import QUOTED_BACK, Learned, read_on
 from portraitq.forecast.pace import Pace
-from portraitq.forecast.quotes import Forecast, Quote, forecast, quote_order
+from portraitq.forecast.quotes import Forecast, Offer, Quote, forecast, offers, quote_order
 from portraitq.forecast.slip_watch import NO_SLIPS, Slips, watch
 from portraitq.house_rules import HouseRules
 from portraitq.store import cards, journal, photos
@@ -173,6 +173,15 @@ class Desk:
         decide(booth, Command("quote", Order(style=style, sitters=sitters, artist=artist)), now)
         return quote_order(booth, self._standing.pace, now, style=style, sitters=sitters, artist=artist)
 
+    def offers(self, sitters: int, artist: str | None = None) -> Mapping[str, Offer | Refused]:
+        """What is offered of every style to somebody who asks now, or why the booth would not draw it."""
+        booth, now = self._booth, self._now()
+        drawn = offers(booth, self._standing.pace, now, sitters=sitters, artist=artist)
+        return {
+            style.id: drawn[style.id] if (no := self._refuses(booth, style.id, sitters, artist, now)) is None else no
+            for style in (booth.set_up.styles if booth.set_up else ())
+        }
+
     def standing(self, wait_s: float = 0.5) -> Standing:
         """How the booth stands after the last command, its re-quote waited for up to `wait_s`."""
         with self._news:
@@ -316,6 +325,13 @@ class Desk:
                 raise Refused("Others write to this booth faster than this command can be placed. Try again.")
         self._wake()
         return Outcome(events[-1].seq, tuple(events), is_repeat=False)
+
+    def _refuses(self, booth: Booth, style: str, sitters: int, artist: str | None, now: datetime) -> Refused | None:
+        try:
+            decide(booth, Command("quote", Order(style=style, sitters=sitters, artist=artist)), now)
+        except Refused as no:
+            return no
+        return None
 
     def _may_have_photos(self, ticket: Ticket) -> None:
         if ticket.is_erased or ticket.finished_at is not None or ticket.over_at is not None:

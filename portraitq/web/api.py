@@ -29,7 +29,19 @@ from portraitq.web.order_form import read_card, read_photos
 from portraitq.web.problems import NotThere
 from portraitq.web.quoted import names_a_time
 from portraitq.web.staff import staff_only
-from portraitq.web.wire import Asked, Done, Happened, NewOrder, OrderNow, Quoted, Taken, TicketShown, Wall, WallTicket
+from portraitq.web.wire import (
+    Asked,
+    Done,
+    Happened,
+    LastOrder,
+    NewOrder,
+    OrderNow,
+    Quoted,
+    Taken,
+    TicketShown,
+    Wall,
+    WallTicket,
+)
 from portraitq.web.wire import Window as ReadyWindow
 
 JSONL = "application/jsonl"
@@ -300,6 +312,16 @@ def _wall(desk: Desk) -> Wall:
             for style in styles
             if style.id in quotes.order_now
         ],
+        last_orders=[
+            LastOrder(
+                style=style.id,
+                name=style.name,
+                until=_instant(last) if (last := quotes.last_orders[style.id]) else None,
+            )
+            for style in styles
+            if style.id in quotes.last_orders
+        ],
+        today_until=_instant(quotes.today_until) if quotes.today_until else None,
     )
 
 

@@ -12,10 +12,12 @@ from werkzeug.datastructures import FileStorage
 
 from portraitq.core.commands import Command, Order, read_command
 from portraitq.core.errors import Malformed, Refused
-from portraitq.core.events import Paid, SetUp
+from portraitq.core.events import Paid, SetUp, Style
 from portraitq.darkroom import develop
 from portraitq.desk import NewCard
+from portraitq.forecast.quotes import Offer
 from portraitq.photo.intake import Photo
+from portraitq.web.last_orders import FAR_OFF, ForToday, for_today, instead
 from portraitq.web.quoted import NOBODY, QuoteSaid, names_a_time, quote_said
 from portraitq.web.said import money, plain_amount, read_money
 
@@ -44,11 +46,17 @@ class StyleCard:
 
 @dataclass(frozen=True)
 class StyleQuote:
-    """What is said beside one style: a quote, or why there is none."""
+    """What is said beside one style: a quote, or why there is none.
+
+    today     until when it can be promised for today, in the last hours of the day
+    instead   once it is chosen: that it is not, and what else is possible
+    """
 
     style: str
     quote: QuoteSaid | None
     no: str = ""
+    today: ForToday = FAR_OFF
+    instead: str = ""
 
 
 @dataclass(frozen=True)
@@ -98,21 +106,32 @@ def fresh_id() -> str:
 def quotes(desk: Desk, sitters: int, artist: str | None) -> tuple[StyleQuote, ...]:
     """What a portrait ordered now would be quoted, for every style. Changes nothing."""
     standing, now = desk.standing(wait_s=0), desk.clock.now()
-    booth = standing.booth
-    known = standing.forecast.order_now if is_asked_already(standing, sitters, artist, now) else {}
-    said = []
-    for style in booth.set_up.styles if booth.set_up else ():
-        try:
-            quote = known[style.id] if style.id in known else desk.quote(style.id, sitters, artist)
-        except Refused as no:
-            said.append(StyleQuote(style.id, None, str(no)))
-        else:
-            said.append(
-                StyleQuote(style.id, quote_said(quote, booth.zone, now))
-                if names_a_time(quote)
-                else StyleQuote(style.id, None, f"{NOBODY.capitalize()}.")
-            )
-    return tuple(said)
+    if (set_up := standing.booth.set_up) is None:
+        return ()
+    if is_asked_already(standing, sitters, artist, now):
+        seen = standing.forecast
+        offered: dict[str, Offer | Refused] = {
+            style: Offer(quote, seen.last_orders.get(style)) for style, quote in seen.order_now.items()
+        }
+        if len(offered) < len(set_up.styles):
+            offered = {**desk.offers(sitters, artist), **offered}
+    else:
+        offered = dict(desk.offers(sitters, artist))
+    return tuple(_style_quote(style, offered, standing, now) for style in set_up.styles if style.id in offered)
+
+
+def _style_quote(style: Style, offered: Mapping[str, Offer | Refused], standing: Standing, now: datetime) -> StyleQuote:
+    offer = offered[style.id]
+    if isinstance(offer, Refused):
+        return StyleQuote(style.id, None, str(offer))
+    if not names_a_time(offer.quote):
+        return StyleQuote(style.id, None, f"{NOBODY.capitalize()}.")
+    return StyleQuote(
+        style.id,
+        quote_said(offer.quote, standing.booth.zone, now),
+        today=for_today(standing, offer.last_order, offer.quote, now),
+        instead=instead(standing, style.id, offered, now),
+    )
 
 
 def is_asked_already(standing: Standing, sitters: int, artist: str | None, now: datetime) -> bool:

@@ -20,6 +20,7 @@ from portraitq.core.events import SetUp, Style
 from portraitq.core.life import ON_EASEL, READY, TOUCH_UP, TOUCH_UP_REST, WAITING, Ticket
 from portraitq.web import said, views
 from portraitq.web.here import desk_at
+from portraitq.web.last_orders import FAR_OFF, ForToday, for_today, is_near, takes_orders
 from portraitq.web.queue import now_of
 from portraitq.web.quoted import about, names_a_time, window_of
 
@@ -55,13 +56,17 @@ class WallTicket:
 
 @dataclass(frozen=True)
 class WallStyle:
-    """One style, and when it would be ready if it were ordered now: `lead` is a small word before `window`."""
+    """One style, and when it would be ready if it were ordered now: `lead` is a small word before `window`.
+
+    `today` says in the last hours of the day until when it can be ordered for today, or that it cannot any more.
+    """
 
     style: str
     name: str
     price: str
     lead: str
     window: str
+    today: ForToday = FAR_OFF
 
 
 @dataclass(frozen=True)
@@ -166,6 +171,7 @@ def _style(standing: Standing, style: Style) -> WallStyle:
         price=said.money(style.price, booth.set_up.booth.currency),
         lead=lead,
         window=window,
+        today=for_today(standing, standing.forecast.last_orders.get(style.id), quote, standing.as_of),
     )
 
 
@@ -196,12 +202,17 @@ def _order_now(standing: Standing, set_up: SetUp, somebody_waits: bool, on_easel
     if booth.day is None:
         return "We are closed. When we open, we draw:"
     today = _ready_today(standing.forecast.order_now.values(), booth.zone, now)
-    if not today or booth.day.closes_at <= now:
+    if not today or not takes_orders(standing, now):
         return "No more portraits are begun today. One ordered now is ready:"
-    if not somebody_waits and on_easels < len([artist for artist in set_up.artists if artist.id in booth.here_since]):
+    still = [last for last in standing.forecast.last_orders.values() if last is not None]
+    if not still:
+        return "Nothing more can be promised before closing. A portrait ordered now is ready:"
+    is_free = on_easels < len([artist for artist in set_up.artists if artist.id in booth.here_since])
+    if any(is_near(last, now) for last in still):
+        nobody = ", and nobody is waiting" if is_free and not somebody_waits else ""
+        return f"Last orders for today{nobody}. A portrait ordered now is ready:"
+    if is_free and not somebody_waits:
         return "Nobody is waiting: a portrait ordered now is begun at once."
-    if booth.day.closes_at - now <= CLOSING_SOON:
-        return "Last orders for today. A portrait ordered now is ready:"
     return "A portrait ordered now is ready:"
 
 

@@ -103,8 +103,19 @@ class OrderNow(BaseModel):
     ready_by: Instant
 
 
+class LastOrder(BaseModel):
+    """Until when a portrait of this style, for one sitter, can be ordered and still be promised for today, if nothing
+    else is ordered before it; null where it cannot any more. It moves as the queue does."""
+
+    style: str
+    name: str
+    until: Instant | None
+
+
 class Wall(BaseModel):
-    """What the wall shows. Nothing in it is about a person."""
+    """What the wall shows. Nothing in it is about a person. `last_orders` has every style that is drawn here, and is
+    empty while the booth is closed. `today_until` is by when a portrait must be promised to be one of today: closing,
+    or later at a booth whose record shows that it draws on after it; null while the booth is closed."""
 
     seq: int
     as_of: Instant
@@ -117,6 +128,8 @@ class Wall(BaseModel):
     closes_at: Instant | None
     tickets: list[WallTicket]
     order_now: list[OrderNow]
+    last_orders: list[LastOrder]
+    today_until: Instant | None
 
 
 class TicketShown(BaseModel):

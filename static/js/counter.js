@@ -43,7 +43,8 @@ async function ask() {
       const slot = form.querySelector(`[data-quote="${CSS.escape(one.dataset.quote)}"]`);
       if (!slot) continue;
       if (slot.innerHTML !== one.innerHTML) slot.innerHTML = one.innerHTML;
-      Object.assign(slot.dataset, { readyBy: one.dataset.readyBy, promise: one.dataset.promise });
+      const { readyBy, promise, instead } = one.dataset;
+      Object.assign(slot.dataset, { readyBy, promise, instead });
     }
     follow();
   } catch { /* out of reach: the age line tells how old the quotes are, the next push asks again */ }
@@ -60,6 +61,7 @@ function follow() {
   const slot = style && form.querySelector(`[data-quote="${CSS.escape(style.value)}"]`);
   form.elements.ready_by.value = slot?.dataset.readyBy ?? "";
   form.querySelector("[data-promise-said]").textContent = slot?.dataset.promise ? `back at ${slot.dataset.promise}` : "";
+  sayInstead(slot?.dataset.instead ?? "");
   askWhy(style?.value ?? "");
   const draws = style?.dataset.artists.split(" ") ?? [];
   const asked = document.getElementById("asked");
@@ -71,6 +73,12 @@ function follow() {
       if (!may && chip.firstElementChild.checked) { asked.querySelector('input[value=""]').checked = true; askSoon(); }
     }
   }
+}
+
+// Not for today, and what still is: written only where it changed, so that it is not read out again.
+function sayInstead(said) {
+  const place = form.querySelector("[data-instead-said]");
+  if (place.textContent !== said) place.textContent = said;
 }
 
 function askWhy(style) {
