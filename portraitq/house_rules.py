@@ -1,4 +1,4 @@
-"""What a booth wishes beside its journal: what is read between two portraits, when to rest, how long photos are kept.
+"""What a booth wishes beside its journal: words between two portraits, rests, how long photos are kept, fair turns.
 
 No command and no quote depends on any of it, so it stands in the settings and not in the `set_up` event.
 """
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 LONGEST_TEXT = 400
 KEEP_LONGEST_H = 72
 REST_LONGEST_MIN = 600
+PASSED_OVER_MOST = 20  # later orders before one ticket; who lets more be put there needs no rule
 log = logging.getLogger(__name__)
 Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 
@@ -25,11 +26,12 @@ Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 class HouseRules(BaseModel):
     """A booth's own rules; the defaults serve a booth that never looked at them.
 
-    between         what to do between two portraits, one line a step
-    rest_after_min  a rest is suggested between two portraits after so much drawing without one; 0 never
-    rest            the words of that suggestion
-    care            the caution about fixative and dust; empty shows none
-    keep_h          personal data are erased so many hours after the hand-over; None when the day is closed
+    between           what to do between two portraits, one line a step
+    rest_after_min    a rest is suggested between two portraits after so much drawing without one; 0 never
+    rest              the words of that suggestion
+    care              the caution about fixative and dust; empty shows none
+    keep_h            personal data are erased so many hours after the hand-over; None when the day is closed
+    passed_over_most  how many later orders a suggestion may put before one ticket; 0 suggests only what passes nobody
     """
 
     model_config = ConfigDict(frozen=True, extra="ignore")
@@ -42,6 +44,7 @@ class HouseRules(BaseModel):
         "The product's safety data sheet and local rules decide."
     )
     keep_h: Annotated[int, Field(ge=1, le=KEEP_LONGEST_H)] | None = None
+    passed_over_most: Annotated[int, Field(ge=0, le=PASSED_OVER_MOST)] = 2
 
 
 def of(connection: Connection, booth: str) -> HouseRules:

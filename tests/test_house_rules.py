@@ -42,7 +42,9 @@ def test_rules_that_cannot_be_read_any_more_give_way_to_the_usual_ones_and_are_t
     assert "house rules of quayside cannot be read" in caplog.text
 
 
-@pytest.mark.parametrize("wrong", [{"keep_h": 0}, {"keep_h": 73}, {"rest_after_min": -1}, {"care": "x" * 401}])
+@pytest.mark.parametrize(
+    "wrong", [{"keep_h": 0}, {"keep_h": 73}, {"rest_after_min": -1}, {"care": "x" * 401}, {"passed_over_most": 21}]
+)
 def test_rules_out_of_range_are_refused(wrong: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         HouseRules(**wrong)  # type: ignore[arg-type]

@@ -33,12 +33,12 @@ from portraitq.forecast.schedule import NEVER_S, Scenarios
 
 WORTH_A_HAND = 0.3  # promises fewer broken, expected: less is not worth disturbing a queue that people were told of
 STANDARD_ERRORS = 3.0  # beyond which a gain is no luck of the scenarios
-WORTH_A_MOVE = 0.1  # promises, of that: each move is one more change for the artist and for people who wait
+WORTH_A_MOVE = 0.2  # promises, of that: each move is one more change for the artist and for people who wait
 MOST_MOVES = (
     4  # in one suggestion; more is not read with a customer at the counter, and the next one goes on from there
 )
 AS_GOOD = 0.05  # promises: of orders that cost hardly more than the best one, the least late is taken
-SHORTLIST = 8  # orders that are tried on the scenarios at each step, of all those looked at roughly
+SHORTLIST = 6  # orders that are tried on the scenarios at each step, of all those looked at roughly
 ROUGHLY_BETTER = 0.05  # promises; an order that looks less good than that is not tried
 
 Order = tuple[str, ...]

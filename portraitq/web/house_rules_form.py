@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from portraitq.house_rules import KEEP_LONGEST_H, LONGEST_TEXT, REST_LONGEST_MIN, HouseRules
+from portraitq.house_rules import KEEP_LONGEST_H, LONGEST_TEXT, PASSED_OVER_MOST, REST_LONGEST_MIN, HouseRules
 
 Errors = dict[str, str]
 
@@ -28,6 +28,7 @@ class RulesDraft:
     care: str
     keep: str
     keep_h: str
+    passed_over_most: str
     errors: Errors = field(default_factory=dict)
     longest: int = LONGEST_TEXT
 
@@ -41,6 +42,7 @@ def draft_of(rules: HouseRules) -> RulesDraft:
         care=rules.care,
         keep=AT_CLOSE if rules.keep_h is None else HOURS,
         keep_h=str(rules.keep_h or KEEP_USUAL_H),
+        passed_over_most=str(rules.passed_over_most),
     )
 
 
@@ -57,6 +59,7 @@ def read(form: Mapping[str, str]) -> RulesDraft:
         care=typed("care"),
         keep=typed("keep"),
         keep_h=typed("keep_h"),
+        passed_over_most=typed("passed_over_most"),
     )
 
 
@@ -69,6 +72,9 @@ def built(draft: RulesDraft) -> tuple[HouseRules | None, Errors]:
     rest_after_min = _whole(draft.rest_after_min, 0, REST_LONGEST_MIN)
     if rest_after_min is None:
         errors["rules-rest-after"] = f"Whole minutes from 0 to {REST_LONGEST_MIN} were expected; 0 for never."
+    passed_over_most = _whole(draft.passed_over_most, 0, PASSED_OVER_MOST)
+    if passed_over_most is None:
+        errors["rules-passed-over"] = f"A whole number from 0 to {PASSED_OVER_MOST} was expected; 0 for nobody."
     keep_h = None
     if draft.keep == HOURS:
         keep_h = _whole(draft.keep_h, 1, KEEP_LONGEST_H)
@@ -76,10 +82,15 @@ def built(draft: RulesDraft) -> tuple[HouseRules | None, Errors]:
             errors["rules-keep-h"] = f"Whole hours from 1 to {KEEP_LONGEST_H} were expected."
     elif draft.keep != AT_CLOSE:
         errors["rules-keep-close"] = "Choose when photos and names are erased."
-    if errors or rest_after_min is None:
+    if errors or rest_after_min is None or passed_over_most is None:
         return None, errors
     return HouseRules(
-        between=draft.between, rest_after_min=rest_after_min, rest=draft.rest, care=draft.care, keep_h=keep_h
+        between=draft.between,
+        rest_after_min=rest_after_min,
+        rest=draft.rest,
+        care=draft.care,
+        keep_h=keep_h,
+        passed_over_most=passed_over_most,
     ), {}
 
 

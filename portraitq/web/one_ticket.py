@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from portraitq.core.booth import Booth
 from portraitq.core.events import (
     Artist,
     Cancelled,
@@ -18,7 +17,6 @@ from portraitq.core.events import (
     Data,
     Erased,
     Held,
-    Moved,
     Paid,
     Promised,
     Released,
@@ -26,7 +24,7 @@ from portraitq.core.events import (
     TouchedUp,
     print_data,
 )
-from portraitq.core.life import CANCELLED, COLLECTED, HELD, IN_QUEUE, OVER, READY, WAITING, Ticket
+from portraitq.core.life import CANCELLED, COLLECTED, HELD, OVER, READY, WAITING, Ticket
 from portraitq.ticket import codes
 from portraitq.web.consent import consent_said
 from portraitq.web.queue import Now, Row, now_of, row_of
@@ -66,7 +64,7 @@ class OneTicket:
     """Everything about one ticket that the booth's people may need at once.
 
     The tuples of taps are empty, and the single ones None, where they make no sense. `has_reasons` says that its quote
-    can be explained.
+    can be explained, `can_move` that there are other places for it in the queue (`moving.py` says what each would do).
 
     touch_up     to the artist who drew it, or the only one who is free
     touch_ups    to the others who are free
@@ -95,7 +93,7 @@ class OneTicket:
     hand_over: Tap | None
     holds: tuple[Tap, ...]
     release: Tap | None
-    moves: tuple[Tap, ...]
+    can_move: bool
     cancels: tuple[Tap, ...]
     pays: tuple[Tap, ...]
     touch_up: Tap | None
@@ -142,7 +140,7 @@ def one_ticket(standing: Standing, ticket: Ticket, card: Card | None, photos: Se
         hand_over=_hand_over(ticket),
         holds=tuple(_tap(said, Held(ticket=id, why=why)) for why, said in HOLDS) if ticket.place == WAITING else (),
         release=_tap("Put it back in the queue", Released(ticket=id)) if ticket.place == HELD else None,
-        moves=tuple(_moves(booth, ticket)),
+        can_move=id in booth.queue and len(booth.queue) > 1,
         cancels=() if is_over else tuple(_tap(said, Cancelled(ticket=id, why=why)) for why, said in CANCELS),
         pays=tuple(_pays(ticket, currency)),
         touch_up=_touch_up(ticket, hands.first, "Touch up: back") if hands and hands.first else None,
@@ -191,22 +189,6 @@ def _pays(ticket: Ticket, currency: str) -> list[Tap]:
         for how, _ in PAYS[:2]
         for paid in [Paid(ticket=ticket.id, amount=due, how=how)]
     ]
-
-
-def _moves(booth: Booth, ticket: Ticket) -> list[Tap]:
-    if ticket.place not in IN_QUEUE or len(booth.queue) < 2:
-        return []
-    place, queue, id = booth.queue.index(ticket.id), booth.queue, ticket.id
-    moves = []
-    if place > 0:
-        moves.append(_tap("First", Moved(ticket=id, before=queue[0])))
-    if place > 1:
-        moves.append(_tap("One up", Moved(ticket=id, before=queue[place - 1])))
-    if place < len(queue) - 2:
-        moves.append(_tap("One down", Moved(ticket=id, before=queue[place + 2])))
-    if place < len(queue) - 1:
-        moves.append(_tap("Last", Moved(ticket=id, before=None)))
-    return moves
 
 
 def _touch_up(ticket: Ticket, artist: Artist, way: str) -> Tap:

@@ -113,7 +113,8 @@ def test_a_ticket_is_held_moved_and_cancelled_from_its_sheet(served: Served, scr
     page, sheet = counter.page, counter.page.locator("#sheet")
 
     page.locator(".queue__part--waiting .ticket-row__open").nth(1).tap()
-    sheet.get_by_role("button", name="First").tap()
+    sheet.get_by_text("Move in the queue …").tap()
+    sheet.get_by_role("button", name="First, before 1").tap()
     expect(page.locator(".queue__part--waiting .number").first).to_have_text("2")
     sheet.get_by_text("Hold, so that it is passed over").tap()
     counter.touch(sheet.get_by_role("button", name="The customer asked to wait"))

@@ -22,6 +22,7 @@ OWN = {
     "care": "Read the can.",
     "keep": HOURS,
     "keep_h": "6",
+    "passed_over_most": "3",
 }
 text = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=400).map(str.strip)
 rules = st.builds(
@@ -31,13 +32,14 @@ rules = st.builds(
     rest=text,
     care=text,
     keep_h=st.none() | st.integers(1, 72),
+    passed_over_most=st.integers(0, 20),
 )
 
 
 @given(rules)
 def test_rules_that_are_shown_and_sent_back_are_the_same(some: HouseRules) -> None:
     draft = draft_of(some)
-    form = {name: getattr(draft, name) for name in ("between", "rest_after_min", "rest", "care", "keep", "keep_h")}
+    form = {name: getattr(draft, name) for name in OWN}
 
     assert built(read(form)) == (some, {})
 
@@ -48,6 +50,8 @@ def test_rules_that_are_shown_and_sent_back_are_the_same(some: HouseRules) -> No
         ({"rest_after_min": "an hour"}, "rules-rest-after", "Whole minutes from 0 to 600"),
         ({"rest_after_min": "601"}, "rules-rest-after", "Whole minutes from 0 to 600"),
         ({"rest_after_min": "-5"}, "rules-rest-after", "Whole minutes from 0 to 600"),
+        ({"passed_over_most": "21"}, "rules-passed-over", "A whole number from 0 to 20"),
+        ({"passed_over_most": "few"}, "rules-passed-over", "A whole number from 0 to 20"),
         ({"keep_h": "0"}, "rules-keep-h", "Whole hours from 1 to 72"),
         ({"keep_h": "1.5"}, "rules-keep-h", "Whole hours from 1 to 72"),
         ({"keep_h": ""}, "rules-keep-h", "Whole hours from 1 to 72"),
@@ -125,6 +129,7 @@ def test_saved_rules_stand_on_the_page_and_in_the_privacy_part(web: Web) -> None
         rest="Look at the boats.",
         care="Read the can.",
         keep_h=6,
+        passed_over_most=3,
     )
     assert "The house rules were saved" in page
     assert "are erased 6 hours after that." in page

@@ -22,7 +22,7 @@ def of(told: Told, id: str = "T1", card: Card | None = None) -> OneTicket:
 
 def taps(one: OneTicket) -> list[Tap]:
     single = [tap for tap in (one.hand_over, one.release, one.touch_up, one.new_time, one.erase) if tap]
-    return [*single, *one.holds, *one.moves, *one.cancels, *one.pays, *one.touch_ups]
+    return [*single, *one.holds, *one.cancels, *one.pays, *one.touch_ups]
 
 
 @pytest.mark.parametrize("place", LIFE)
@@ -36,28 +36,16 @@ def test_everything_that_is_offered_is_taken(place):
         assert decide(told.booth, command, told.at()), tap.said
 
 
-def test_a_move_leads_where_its_word_says():
-    told = a_booth().ordered("T1", "T2", "T3", "T4")
-    moves = {tap.said: tap for tap in of(told, "T3").moves}
-
-    after = {said: told.wants(read_command({"id": "x", **tap.command}).data).booth.queue for said, tap in moves.items()}
-
-    assert after == {
-        "First": ("T3", "T1", "T2", "T4"),
-        "One up": ("T1", "T3", "T2", "T4"),
-        "Last": ("T1", "T2", "T4", "T3"),
-    }
-
-
-def test_one_down_of_the_first_puts_it_second():
-    told = a_booth().ordered("T1", "T2", "T3")
-    down = next(tap for tap in of(told, "T1").moves if tap.said == "One down")
-
-    assert told.wants(read_command({"id": "x", **down.command}).data).booth.queue == ("T2", "T1", "T3")
+@pytest.mark.parametrize(
+    ("place", "may"),
+    [("waiting", True), ("held", True), ("on the easel", False), ("ready", False), ("cancelled", False)],
+)
+def test_what_is_in_the_queue_can_be_moved_there(place: str, may: bool):
+    assert of(a_booth().ordered("T8", "T9").brought_to(place)).can_move is may
 
 
 def test_one_alone_in_the_queue_is_not_moved():
-    assert of(a_booth().ordered("T1")).moves == ()
+    assert not of(a_booth().ordered("T1")).can_move
 
 
 def test_what_is_due_is_paid_by_one_tap():
