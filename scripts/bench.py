@@ -1,8 +1,8 @@
 """How fast is it? Each figure beside a floor measured in the same run, and their ratio.
 
     python3 scripts/start.py makes the environment; then:
-    .venv/bin/python scripts/bench.py [quote] [last-orders] [queue] [learn] [tap] [push] [start] [views] [photo]
-                           [replay-minute] [plan]
+    .venv/bin/python scripts/bench.py [quote] [move-effect] [last-orders] [queue] [learn] [tap] [push] [start] [views]
+                           [photo] [replay-minute] [plan]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
@@ -49,6 +49,8 @@ from portraitq.core.events import (  # noqa: E402
     DayOpened,
     Event,
     Finished,
+    Moved,
+    Promised,
     SetUp,
     StageDone,
     Started,
@@ -63,6 +65,7 @@ from portraitq.forecast.draws import SCENARIOS  # noqa: E402
 from portraitq.forecast.pace import Pace, pace_of  # noqa: E402
 from portraitq.forecast.past import day_once_more  # noqa: E402
 from portraitq.forecast.quotes import forecast  # noqa: E402
+from portraitq.forecast.sequence import Orders, effects_of_moves, suggest  # noqa: E402
 from portraitq.photo.intake import LONGEST_PX, QUALITY, SMALL_PX, SMALL_QUALITY, take_in  # noqa: E402
 from portraitq.photo.views import made  # noqa: E402
 from portraitq.photo.views import names as view_names  # noqa: E402
@@ -252,6 +255,27 @@ def last_orders() -> None:
 
         ours, floor = least_ms([with_them, without])
         line(f"re-quote of {tickets} tickets, last orders of four styles", ours, "the same without last orders", floor)
+
+
+def move_effect() -> None:
+    """What moves in a queue of 30 or 60 would do, and a better order sought, against one re-quote of the same booth."""
+    for waiting in (30, 60):
+        told = a_morning(EASELS, waiting)
+        now, pace = OPENED_AT + timedelta(minutes=12), pace_of(told.booth)
+        quotes = forecast(told.booth, pace, now).tickets
+        for place, id in enumerate(told.booth.queue):  # promises neither in the order of the queue nor all to be kept
+            ready_by = quotes[id].promise_at + timedelta(minutes=place * 17 % 50 - 25)
+            told.say(Promised(ticket=id, ready_by=max(ready_by, now), confidence=0.85), now)
+        booth, orders = told.booth, Orders(told.booth, pace, now)
+        halfway, last = booth.queue[waiting // 2], booth.queue[-1]
+        one = partial(orders.of_moves, [Moved(ticket=last, before=halfway)])
+        every = partial(effects_of_moves, booth, pace, now, last)
+        better = partial(suggest, booth, pace, now, 2)
+        *took, floor = least_ms([one, every, better, partial(forecast, booth, pace, now)])
+        each_ms = took[1] / (waiting - 1)
+        says = ("one move", f"all moves of one ticket, {each_ms:.1f} ms each", "a better order")
+        for what, ours in zip(says, took, strict=True):
+            line(f"{what}, {waiting} waiting, {EASELS} easels", ours, "a re-quote of the same booth", floor)
 
 
 def queue() -> None:
@@ -777,6 +801,7 @@ def plan() -> None:
 
 PARTS = {
     "quote": quote,
+    "move-effect": move_effect,
     "last-orders": last_orders,
     "queue": queue,
     "learn": learn,
