@@ -248,7 +248,7 @@ def _guesses(record: _Record) -> Iterator[TakeGuesses]:
 FEWEST_QUOTES = 60  # of fewer the share kept is known to ±10 points at best, which is what one step of confidence moves
 STEPS = (0.7, 0.75, 0.8, 0.85, 0.9, 0.95)
 LEAST_GAIN_S = 120.0  # a promise earlier by less than two minutes is not noticed
-MOST_GIVEN_UP = 0.15  # kept fewer by more than this is another booth's policy, and not for us to suggest
+MOST_GIVEN_UP = 0.1  # kept fewer by more than this is another booth's way, and not for us to suggest
 
 
 def _other_confidence(record: _Record) -> Iterator[OtherPromises]:
@@ -266,7 +266,7 @@ def _other_confidence(record: _Record) -> Iterator[OtherPromises]:
         return
     if record.breaks_its_word():
         return
-    earlier = [one for one in steps if wish - MOST_GIVEN_UP <= one.policy.confidence < wish and _is_earlier(one)]
+    earlier = [one for one in steps if wish - MOST_GIVEN_UP - 1e-9 <= one.policy.confidence < wish and _is_earlier(one)]
     free = [one for one in earlier if one.kept.interval()[0] >= wish]
     for other in free[:1] or earlier[-1:]:  # as early as costs nothing, else one step down
         beyond = _beyond(other.earlier_s.value, 0, other.earlier_s.low)

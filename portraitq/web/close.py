@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from babel.numbers import get_currency_symbol
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
@@ -29,7 +30,7 @@ from portraitq.store import cards
 from portraitq.web import here, house_rules_form
 from portraitq.web.day_form import DayEnd, day_end
 from portraitq.web.problems import NotThere
-from portraitq.web.said import clock_time, day_beside, day_said, money, plain_amount, read_money
+from portraitq.web.said import LOCALE, clock_time, day_beside, day_said, money, plain_amount, read_money
 from portraitq.web.staff import staff_only
 
 if TYPE_CHECKING:
@@ -227,9 +228,7 @@ def _counted(told: Booth, day: Day, now: datetime) -> tuple[CashCount | None, Ca
     amounts = {}
     for field, of_what in (("began_with", "the float that the box began with"), ("counted", "what is in the box")):
         try:
-            amounts[field] = read_money(form.get(field, ""), currency, field)
-            if amounts[field] < 0:
-                raise Malformed("", field)
+            amounts[field] = _read_amount(form.get(field, ""), currency, field)
         except Malformed:
             errors[field] = f"For {of_what}, an amount such as {plain_amount(12345, currency)} was expected."
     note = re.sub(r"\s+", " ", form.get("note", "")).strip()
@@ -240,6 +239,15 @@ def _counted(told: Booth, day: Day, now: datetime) -> tuple[CashCount | None, Ca
         return None, typed
     takings = takings_of(day, told.tickets.values())
     return CashCount(**amounts, recorded=net_cash(takings), at=now, note=note), typed
+
+
+def _read_amount(text: str, currency: str, field: str) -> int:
+    """What somebody typed, in minor units; Malformed where it is less than nothing, or a letter slipped in (`1oo`)."""
+    bare = text.replace(currency, "").replace(get_currency_symbol(currency, LOCALE), "")
+    amount = read_money(text, currency, field)
+    if amount < 0 or any(letter.isalpha() for letter in bare):
+        raise Malformed(f"{field}: an amount was expected.", field)
+    return amount
 
 
 def _count_view(told: Booth, found: Reckoning) -> CountView:
@@ -332,7 +340,8 @@ def _due_said(n: int) -> str:
 
 def _state(told: Booth, day: Day) -> str:
     if day.closed_at is None:
-        return f"Open since {clock_time(day.opened_at, told.zone)}."
+        opened, closes = clock_time(day.opened_at, told.zone), clock_time(day.sessions[-1].closes_at, told.zone)
+        return f"Open since {opened}, until {closes} by the plan."
     return f"Closed at {clock_time(day.closed_at, told.zone)}."
 
 

@@ -19,7 +19,7 @@ from flask.typing import ResponseReturnValue
 
 from portraitq import put_away
 from portraitq.core.commands import Command
-from portraitq.core.errors import Malformed
+from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import Event, SetUp
 from portraitq.daybook import changes
 from portraitq.daybook.changes import CONFIDENCE, ROUNDING, TURNAROUND, Change, Values
@@ -57,6 +57,11 @@ if TYPE_CHECKING:
 TAKEN, PUT_BACK = "suggested-", "put-back-"
 MOST_CHANGES = 500
 LONGEST_KEY = 80
+OVERTAKEN = "overtaken"
+NOT_TAKEN = {
+    OVERTAKEN: "The set-up was changed since that page was shown, so nothing was taken over. It stands so now.",
+    "none": "Nothing was ticked, so nothing was changed.",
+}
 SAID = {
     "taken": "Taken over. Everything else in the set-up is as it was.",
     "put-back": "Put back as it was.",
@@ -100,12 +105,13 @@ class SuggestionsView:
     put_away: int
     undo: tuple[ChangeRow, ...]
     said: str
+    refusal: str
 
 
 def suggestions_of(desk: Desk, figures: DayFigures, now: datetime, did: str = "") -> SuggestionsView | None:
     """What is suggested on the page of that day; None on the page of an earlier day, and where nothing is to be said.
 
-    did  what was done a moment ago, one of SAID
+    did  what was done a moment ago, or was not: one of SAID or NOT_TAKEN
     """
     standing = desk.standing()
     booth = standing.booth
@@ -120,14 +126,15 @@ def suggestions_of(desk: Desk, figures: DayFigures, now: datetime, did: str = ""
         put_away=sum(one.key in away for one in found),
         undo=tuple(_row(booth.set_up, change) for change in _taken_today(desk, booth.set_up, figures)),
         said=SAID.get(did, ""),
+        refusal=NOT_TAKEN.get(did, ""),
     )
-    return view if view.shown or view.put_away or view.undo or view.said else None
+    return view if view.shown or view.put_away or view.undo or view.said or view.refusal else None
 
 
 @blueprint.post("/<booth>/daybook/suggestions/take")
 @staff_only
 def take(booth: str) -> ResponseReturnValue:
-    """Take over what was ticked; Refused where the set-up says something else by now."""
+    """Take over what was ticked, or say that the set-up says something else by now."""
     return _change(booth, TAKEN, "taken")
 
 
@@ -165,11 +172,14 @@ def _change(booth: str, id_begins: str, did: str) -> ResponseReturnValue:
     desk = here.desk_at(booth)
     wanted = [read_change(field) for field in request.form.getlist("change")[:MOST_CHANGES]]
     if not wanted:
-        raise Malformed("Nothing was ticked, so nothing was changed. Go back and tick what you want.", "change")
+        return _back(booth, "none")
     present = _set_up(desk)
-    new = changes.changed(present, wanted)
-    if new != present:
-        desk.carry_out(Command(f"{id_begins}{secrets.token_hex(8)}", new))
+    try:
+        new = changes.changed(present, wanted)
+        if new != present:
+            desk.carry_out(Command(f"{id_begins}{secrets.token_hex(8)}", new))
+    except Refused:  # somebody else changed the set-up: the page shows how it stands now, with OVERTAKEN
+        return _back(booth, OVERTAKEN)
     return _back(booth, did)
 
 

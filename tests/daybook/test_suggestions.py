@@ -210,7 +210,7 @@ def test_a_booth_that_breaks_its_word_is_not_advised_to_promise_earlier():
 
 def test_a_step_that_wins_less_than_two_minutes_is_not_worth_a_word():
     assert PROMISES in suggested(a_day(round_to_s=1), quoted(evenly(100, 41), (0, 41)))  # 5 % of 41 min: 2:03
-    assert PROMISES not in suggested(a_day(round_to_s=1), quoted(evenly(100, 13), (0, 13)))  # even 15 % of 13 is 1:57
+    assert PROMISES not in suggested(a_day(round_to_s=1), quoted(evenly(100, 19), (0, 19)))  # even 10 % of 19 is 1:54
 
 
 def test_fifty_nine_quotes_are_too_few():
@@ -223,7 +223,7 @@ def test_promises_that_are_all_kept_could_be_earlier_and_still_meet_the_wish():
 
     assert isinstance(found, OtherPromises)
     assert found.is_free
-    assert found.other.policy.confidence == 0.7  # 15 points are the most that is given up
+    assert found.other.policy.confidence == 0.75  # ten points are the most that is given up
     assert found.other.kept.interval()[0] >= 0.85
 
 

@@ -74,7 +74,8 @@ def test_the_count_is_kept_with_its_difference_and_note(web: Web):
 
 
 @pytest.mark.parametrize(
-    ("typed", "minor"), [("123.45", 12_345), ("123,45", 12_345), ("1 234,50", 123_450), ("7", 700)]
+    ("typed", "minor"),
+    [("123.45", 12_345), ("123,45", 12_345), ("1 234,50", 123_450), ("7", 700), ("€ 12", 1200), ("12 EUR", 1200)],
 )
 def test_amounts_are_typed_with_a_point_or_a_comma(web: Web, typed: str, minor: int):
     web.sign_in()
@@ -87,7 +88,7 @@ def test_amounts_are_typed_with_a_point_or_a_comma(web: Web, typed: str, minor: 
     assert kept.counted == minor
 
 
-@pytest.mark.parametrize("typed", ["", "plenty", "-5", "1.2345"])
+@pytest.mark.parametrize("typed", ["", "plenty", "-5", "1.2345", "1oo"])
 def test_what_is_no_amount_is_told_beside_its_field_and_keeps_what_was_typed(web: Web, typed: str):
     web.sign_in()
 

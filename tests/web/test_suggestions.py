@@ -42,6 +42,12 @@ def post(web: Web, what: str, **data: object) -> TestResponse:
     return web.client.post(f"{PAGE}/suggestions/{what}", data={"token": web.token(), **data})
 
 
+def page_after(web: Web, answer: TestResponse) -> str:
+    """What stands on the page that the answer leads to."""
+    assert answer.status_code == 303
+    return text_of(web.client.get(answer.headers["Location"]).get_data(as_text=True))
+
+
 def set_up(web: Web) -> SetUp:
     found = web.desks.at("market").standing(wait_s=10).booth.set_up
     assert found is not None
@@ -114,16 +120,17 @@ def test_a_set_up_that_changed_since_is_left_alone(market: Web):
 
     answer = post(market, "take", change=taken)
 
-    assert answer.status_code == 409
-    assert "changed since this page was shown" in answer.get_data(as_text=True)
     assert set_up(market) == theirs
+    assert "The set-up was changed since that page was shown, so nothing was taken over." in page_after(market, answer)
 
 
 def test_nothing_ticked_changes_nothing(market: Web):
+    seq = market.desks.at("market").standing(wait_s=10).seq
+
     answer = post(market, "take")
 
-    assert answer.status_code == 422
-    assert "Nothing was ticked" in answer.get_data(as_text=True)
+    assert "Nothing was ticked, so nothing was changed." in page_after(market, answer)
+    assert market.desks.at("market").standing(wait_s=10).seq == seq
 
 
 def test_a_suggestion_that_was_put_away_comes_back_when_asked_for(market: Web):
