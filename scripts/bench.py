@@ -2,7 +2,7 @@
 
     python3 scripts/start.py makes the environment; then:
     .venv/bin/python scripts/bench.py [quote] [move-effect] [last-orders] [queue] [learn] [tap] [push] [start] [views]
-                           [photo] [replay-minute] [plan]
+                           [photo] [replay-minute] [plan] [season]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
@@ -36,7 +36,7 @@ sys.path.insert(0, str(HERE.parent))
 import numpy as np  # noqa: E402
 from PIL import Image, ImageOps  # noqa: E402
 
-from portraitq import passphrase  # noqa: E402
+from portraitq import kept_days, passphrase  # noqa: E402
 from portraitq.clock import Clock  # noqa: E402
 from portraitq.core.booth import Booth, fold  # noqa: E402
 from portraitq.core.commands import Command, Order, decide  # noqa: E402
@@ -58,6 +58,7 @@ from portraitq.core.events import (  # noqa: E402
     read_data,
 )
 from portraitq.darkroom import Darkroom  # noqa: E402
+from portraitq.daybook.attendance import attendances  # noqa: E402
 from portraitq.demo.faces import face  # noqa: E402
 from portraitq.desk import Desks  # noqa: E402
 from portraitq.forecast import quotes  # noqa: E402
@@ -69,7 +70,7 @@ from portraitq.forecast.sequence import Orders, effects_of_moves, suggest  # noq
 from portraitq.photo.intake import LONGEST_PX, QUALITY, SMALL_PX, SMALL_QUALITY, take_in  # noqa: E402
 from portraitq.photo.views import made  # noqa: E402
 from portraitq.photo.views import names as view_names  # noqa: E402
-from portraitq.store import devices, journal, photos  # noqa: E402
+from portraitq.store import closed_days, devices, journal, photos  # noqa: E402
 from portraitq.store.store import open_store  # noqa: E402
 from portraitq.web.app import create_app  # noqa: E402
 from portraitq.web.made_once import view_of  # noqa: E402
@@ -799,6 +800,34 @@ def plan() -> None:
     line("1,000 planned days", ours_ms, "simpy, 50 such days x 20, nobody told a time", floor_ms)
 
 
+def season() -> None:
+    """The figures of 200 days of 20 portraits, reckoned and out of kept days, against reading that JSON alone."""
+    events = many_days(4_000, a_day=20)
+    booth, now, here = fold(Booth(), events), events[-1].at + timedelta(days=2), attendances(events)
+    with tempfile.TemporaryDirectory() as folder:
+        store = open_store(Path(folder))
+        with store.writing() as connection:
+            journal.append(connection, "quayside", events)
+
+        def looked() -> object:
+            return kept_days.summaries(store, "quayside", booth, "0001", "9999", lambda: here, now)
+
+        began = time.perf_counter()
+        looked()
+        cold_ms = (time.perf_counter() - began) * 1000
+
+        def floor() -> list[object]:
+            with store.reading() as connection:
+                rows = closed_days.kept(connection, "quayside", kept_days.VERSION, "0001", "9999")
+            return [json.loads(row.summary) for row in rows]
+
+        warm_ms, floor_ms = least_ms([looked, floor])
+        n = len(floor())
+        store.close()
+    line("a season of 200 days, reckoned once", cold_ms, "the same out of kept days", warm_ms)
+    line(f"a season of 200 days, {n} of them kept", warm_ms, "the kept JSON read, and no more", floor_ms)
+
+
 PARTS = {
     "quote": quote,
     "move-effect": move_effect,
@@ -813,6 +842,7 @@ PARTS = {
     "photo": photo,
     "replay-minute": replay_minute,
     "plan": plan,
+    "season": season,
 }
 
 if __name__ == "__main__":
