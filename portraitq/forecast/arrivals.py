@@ -93,20 +93,26 @@ def counted(booth: Booth, days: Iterable[TradingDay], opens_min: int, lasts_s: f
 
     opens_min  minutes after midnight at which the planned day opens
     """
-    spans = [(day.opened_at, min(day.closes_at, day.closed_at or day.closes_at), day) for day in days]
-    spans = [span for span in spans if span[0] < span[1]]
+    names: dict[str, int] = {}
     edges = np.array(hours_of(lasts_s))
-    seen, counts = np.zeros((len(spans), len(edges) - 1)), np.zeros((len(spans), len(edges) - 1))
+    sessions = [day for day in days if day.opened_at < _shut_at(day)]
+    for day in sessions:
+        names.setdefault(day.day, len(names))  # a day that was closed and opened again is one day
+    seen, counts = np.zeros((len(names), len(edges) - 1)), np.zeros((len(names), len(edges) - 1))
     asked = np.array(sorted(at.timestamp() for at in asked_at(booth)))
-    for row, (opened_at, closed_at, day) in enumerate(spans):
+    for day in sessions:
         begins = _on(day, booth, opens_min).timestamp() + edges
-        low, high = np.maximum(begins[:-1], opened_at.timestamp()), np.minimum(begins[1:], closed_at.timestamp())
-        seen[row] = np.maximum(high - low, 0.0) / HOUR_S
-        until = np.searchsorted(asked, np.maximum(high, low))
-        counts[row] = (until - np.searchsorted(asked, low)) * (seen[row] > 0)
-    if not spans or seen.sum() < LEAST_SEEN_H:
+        low = np.maximum(begins[:-1], day.opened_at.timestamp())
+        high = np.maximum(np.minimum(begins[1:], _shut_at(day).timestamp()), low)
+        seen[names[day.day]] += (high - low) / HOUR_S
+        counts[names[day.day]] += np.searchsorted(asked, high) - np.searchsorted(asked, low)
+    if seen.sum() < LEAST_SEEN_H:
         return None
     return _pooled(counts, seen, np.diff(edges) / HOUR_S)
+
+
+def _shut_at(day: TradingDay) -> datetime:
+    return min(day.closes_at, day.closed_at or day.closes_at)
 
 
 def _pooled(counts: Floats, seen: Floats, long: Floats) -> Expected:

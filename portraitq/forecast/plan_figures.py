@@ -7,7 +7,7 @@ chance together. Two plans that were played with the same seed are compared day 
 asked        who asked, whether they ordered or left
 left         who asked and did not order: the time told was too long, or the style is not drawn on the day
 finished     ready before the next opening
-takings      of those, by the day's prices, in minor units
+takings      of those, by the day's prices and by what the record shows is asked for several sitters, in minor units
 carried      ordered, and not begun on the day
 overtime     from closing to when the last portrait of the day is ready, in seconds; 0 where it is ready before
 kept         share of the promises of those ordered that were kept
@@ -119,7 +119,13 @@ class Figures:
 def figures_of(simulated: Simulated) -> Figures:
     """The figures of days that were played."""
     plan, played, set_up = simulated.plan, simulated.played, simulated.set_up
-    price = np.array([plan.price_of(style) for id in simulated.styles if (style := set_up.style(id))])
+    price = np.array(
+        [
+            plan.price_of(style) * plan.wishes.charged.get((style.id, sitters), 1.0)
+            for id, sitters in zip(simulated.styles, simulated.sitters, strict=True)
+            if (style := set_up.style(id))
+        ]
+    )
     taken, today = played.taken, played.taken & (played.begins_s < DAY_S)
     finished = taken & (played.ready_s < DAY_S)
     last_s = np.where(today, played.ready_s, 0.0).max(axis=0, initial=0.0)

@@ -6,9 +6,9 @@ The mix of styles and of sitters is Dirichlet, so a young record leaves it open;
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from scipy.special import gammaincinv
 
 from portraitq.core.booth import Booth
 from portraitq.core.events import SetUp, WalkedAway
+from portraitq.core.life import Ticket
 
 Floats = NDArray[np.float64]
 GUESSED_ORDERS = 2.0  # what an even mix of styles, and one sitter each, count for before anything is known
@@ -52,6 +53,7 @@ class Wishes:
     sitters  style -> shares of 1, 2, … sitters
     artists  style -> share that asks for each artist, the rest for whoever is free first
     asked    how many orders and walk-aways the mix was counted in
+    charged  (style, sitters) -> how many times the style's price was asked for so many sitters, on average
     """
 
     styles: tuple[str, ...]
@@ -59,6 +61,7 @@ class Wishes:
     sitters: Mapping[str, Mix]
     artists: Mapping[str, Mapping[str, float]]
     asked: int = 0
+    charged: Mapping[tuple[str, int], float] = field(default_factory=dict)
 
 
 def wishes_of(booth: Booth, typed: Mapping[str, float] | None = None) -> Wishes:
@@ -86,7 +89,23 @@ def wishes_of(booth: Booth, typed: Mapping[str, float] | None = None) -> Wishes:
         sitters={id: _sitters(sitters[id]) for id in styles},
         artists={id: _artists(asked[id]) for id in styles},
         asked=sum(counts[id] for id in styles),
+        charged=_charged(tickets, styles),
     )
+
+
+def _charged(tickets: Sequence[Ticket], styles: Sequence[str]) -> dict[tuple[str, int], float]:
+    """What the record says of prices for several sitters; what it says nothing of costs what other styles did."""
+    ratios: dict[tuple[str, int], list[float]] = defaultdict(list)
+    for ticket in tickets:
+        if ticket.style.price:
+            ratios[ticket.style.id, ticket.sitters].append(ticket.price / ticket.style.price)
+    found = {}
+    for sitters in {sitters for _, sitters in ratios}:
+        of_all = [ratio for (_, many), each in ratios.items() if many == sitters for ratio in each]
+        for id in styles:
+            own = ratios.get((id, sitters)) or of_all
+            found[id, sitters] = sum(own) / len(own)
+    return found
 
 
 def typed_mix(set_up: SetUp, typed: Mapping[str, float]) -> Mix:

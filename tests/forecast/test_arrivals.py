@@ -63,6 +63,20 @@ def test_hours_that_no_day_was_open_at_teach_nothing():
     assert counted(booth, booth.days, 18 * 60, 3 * 3600) is None
 
 
+def test_a_day_that_was_closed_and_opened_again_is_one_day():
+    told = a_day(a_journal().set_up(), "2026-06-06", "09:10", "09:40", closes="10:00")
+    told = (
+        told.day_opened("2026-06-06", "11:00", "12:00").artist_in("a1").ordered("T9", at="11:30").day_closed(at="12:00")
+    )
+
+    found = counted(told.booth, told.booth.days, LISBON_10, 3 * 3600)
+
+    assert found is not None
+    assert (found.days, found.asked) == (1, 3)
+    # by hand: 3 people in the 2 h that it was open, and two more hours of that rate before
+    assert found.mean == pytest.approx([(3 + 2) / 3, 1.5, (3 + 1) / 3])
+
+
 def test_who_left_without_hearing_a_time_is_not_counted():
     told = a_journal().set_up().day_opened("2026-06-06", "09:00", "12:00").artist_in("a1")
     told = told.ordered("T1", at="09:10").walked_away(at="09:20")

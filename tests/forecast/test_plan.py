@@ -103,6 +103,15 @@ def test_takings_are_the_prices_of_what_was_finished():
     assert found.each["takings"].tolist() == by_hand
 
 
+def test_several_sitters_cost_what_the_record_shows():
+    told = a_booth().ordered("T1", sitters=2, price=3400).ordered("T2", sitters=2, price=3600).ordered("T3")
+
+    charged = wishes_of(told.booth).charged
+
+    # by hand: 7000 of 2 × 1800; nobody had two drawn in chalk, so that is taken to be alike
+    assert charged == {(INK, 1): 1.0, (INK, 2): 70 / 36, (CHALK, 1): 1.0, (CHALK, 2): 70 / 36}
+
+
 def test_nothing_is_begun_in_a_break_or_after_closing_and_no_artist_draws_two_at_once():
     plan = a_plan(9.0, breaks=(("a1", 3600.0, 5400.0),))
 
