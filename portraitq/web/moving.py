@@ -46,7 +46,8 @@ if TYPE_CHECKING:
 blueprint = Blueprint("moving", __name__)
 
 WORTH_SAYING_S = 30.0  # a time that moves by less is the same time
-WORTH_SAYING = 0.05  # and so is a chance
+MUCH_ALIKE_S = 120.0  # those who move by as much as that apart are said in one figure
+WORTH_SAYING = 0.05  # a chance that moves by less is the same chance
 HALF = 0.5
 MOST_NAMED = 4  # numbers in one sentence
 MOST_PROMISES = 3  # chances in one sentence
@@ -219,11 +220,12 @@ def _moves(change: Change) -> bool:
 
 
 def _shift(changes: Sequence[Change]) -> str:
-    """`later by about 6 min`, `sooner by 6 min to 9 min`."""
-    least, most = (pick(abs(change.later_s) for change in changes) for pick in (min, max))
+    """`later by about 6 min`; `sooner by 6 min to 12 min` where they differ enough to be told apart."""
+    least_s, most_s = (pick(abs(change.later_s) for change in changes) for pick in (min, max))
     way = "later" if changes[0].later_s > 0 else "sooner"
-    low, high = minutes(least), minutes(most)
-    return f"{way} by about {low}" if low == high else f"{way} by {low} to {high}"
+    if most_s - least_s <= MUCH_ALIKE_S:
+        return f"{way} by about {minutes((least_s + most_s) / 2)}"
+    return f"{way} by {minutes(least_s)} to {minutes(most_s)}"
 
 
 def _promises(changes: Iterable[Change], named: Mapping[str, str]) -> list[Line]:
@@ -290,7 +292,9 @@ class _Fairness:
             )
         who = _named([self.named[id] for id in beyond])
         return (
-            Line(f"{who} would have had more later orders put before them than the house rules' {self.most}.", True),
+            Line(
+                f"{who} would have had more later orders put before them than the {self.most} of the house rules.", True
+            ),
         )
 
 

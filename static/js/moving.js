@@ -89,14 +89,15 @@ function showCard(html) {
   const key = page.content.querySelector("[data-better]")?.dataset.better ?? "";
   if (!key || key === left()) { card.replaceChildren(); return; }
   const before = card.querySelector("[data-better]")?.dataset.better;
-  const isFocused = card.contains(document.activeElement) && document.activeElement.matches("button") && [...card.querySelectorAll("button")].indexOf(document.activeElement);
+  const focused = [...card.querySelectorAll(".button")].indexOf(document.activeElement);
   card.replaceChildren(page.content);
-  if (isFocused !== false) card.querySelectorAll("button")[isFocused]?.focus({ preventScroll: true });
+  card.querySelectorAll(".button")[focused]?.focus({ preventScroll: true });
   if (key !== before) document.getElementById("better-said").textContent = card.querySelector("h2").textContent;
 }
 
-card?.addEventListener("click", ({ target }) => {
-  if (!target.closest("[data-leave]")) return;
+card?.addEventListener("click", (event) => {
+  if (!event.target.closest("[data-leave]")) return;
+  event.preventDefault();
   try { sessionStorage.setItem(LEFT + booth, card.querySelector("[data-better]").dataset.better); } catch { /* private mode: it comes back with the next push */ }
   away();
 });

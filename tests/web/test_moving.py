@@ -104,7 +104,7 @@ def an_effect(*changes: Change) -> Effect:
     [
         ([], []),
         ([change("T1", 0.4, 0.9, 0.88)], []),
-        ([change("T1", 6), change("T2", 6.2)], ["1 and 2 later by about 6 min."]),
+        ([change("T1", 6), change("T2", 8)], ["1 and 2 later by about 7 min."]),
         ([change("T1", 6), change("T2", 12)], ["1 and 2 later by 6 min to 12 min."]),
         ([change(f"T{n}", -5) for n in (1, 2, 3, 4, 5)], ["1, 2, 3 and 2 more sooner by about 5 min."]),
         ([change("T9", -20), change("T1", 6)], ["9 itself sooner by about 20 min.", "1 later by about 6 min."]),
@@ -154,7 +154,7 @@ def test_a_move_beyond_the_house_rules_says_so_and_is_offered_all_the_same():
 
     assert passed_over(told.booth) == {"T3": 0, "T4": 0, "T1": 2, "T2": 2, "T5": 0}
     assert beyond["Before 2"] == [
-        "2 and 3 would have had more later orders put before them than the house rules' 2.",
+        "2 and 3 would have had more later orders put before them than the 2 of the house rules.",
     ]
     assert beyond["Before 3"] == ["3 would have had 3 later orders put before it; the house rules say at most 2."]
     assert beyond["Where it is: 5th of 5"] == []
