@@ -28,7 +28,6 @@ from portraitq.daybook.days import Day, day_named, days_of
 from portraitq.daybook.takings import Takings, takings_of
 from portraitq.store import cards
 from portraitq.web import here, house_rules_form
-from portraitq.web.day_form import DayEnd, day_end
 from portraitq.web.problems import NotThere
 from portraitq.web.said import LOCALE, clock_time, day_beside, day_said, money, plain_amount, read_money
 from portraitq.web.staff import staff_only
@@ -96,12 +95,12 @@ class CountView:
 
 @dataclass(frozen=True)
 class CloseView:
-    """The whole page. `end` is None when the day is closed already."""
+    """The whole page."""
 
     day: str
     day_said: str
     state: str
-    end: DayEnd | None
+    is_open: bool
     open: tuple[OpenRow, ...]
     open_said: str
     broken_said: str
@@ -198,7 +197,7 @@ def close_view(desk: Desk, told: Booth, day: Day) -> CloseView:
         day=day.day,
         day_said=day_said(day.day),
         state=_state(told, day),
-        end=day_end(told) if is_open else None,
+        is_open=is_open,
         open=tuple(open_rows),
         open_said=_open_said(told.open_tickets()) if is_open else "",
         broken_said=_broken_said(broken),

@@ -122,7 +122,7 @@ def suggestions_of(desk: Desk, figures: DayFigures, now: datetime, did: str = ""
     found = _found(desk, standing, now)
     view = SuggestionsView(
         day=figures.day.day,
-        shown=tuple(_Words(desk.slug, booth.set_up).said(one) for one in shown(found, away)),
+        shown=tuple(in_words(desk.slug, booth.set_up, one) for one in shown(found, away)),
         put_away=sum(one.key in away for one in found),
         undo=tuple(_row(booth.set_up, change) for change in _taken_today(desk, booth.set_up, figures)),
         said=SAID.get(did, ""),
@@ -300,13 +300,17 @@ def _value_said(what: str, values: Values) -> str:
 # Words
 
 
+def in_words(slug: str, set_up: SetUp, one: Suggestion) -> SuggestionView:
+    """One suggestion, ready to print."""
+    return _Words(slug, set_up).said(one)
+
+
 @dataclass(frozen=True)
 class _Words:
     slug: str
     set_up: SetUp
 
     def said(self, one: Suggestion) -> SuggestionView:
-        """One suggestion in words."""
         match one:
             case TakeGuesses():
                 return self._guesses(one)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 
 import pytest
 from werkzeug.test import TestResponse
@@ -13,7 +14,19 @@ from portraitq.core.commands import Command
 from portraitq.core.errors import Malformed
 from portraitq.core.events import SetUp, print_data
 from portraitq.daybook.changes import CONFIDENCE, Change, changed
-from portraitq.web.suggestions import print_change, read_change
+from portraitq.daybook.estimates import Estimate
+from portraitq.daybook.other_promises import Outcome, Policy
+from portraitq.daybook.shares import Share
+from portraitq.daybook.suggestions import (
+    CounterPauses,
+    DrawnThrough,
+    EarnsLess,
+    NeverDone,
+    OtherPromises,
+    Suggestion,
+)
+from portraitq.web.suggestions import in_words, print_change, read_change
+from tests.builders import a_set_up
 from tests.daybook.seasons import season
 from tests.web.conftest import ZONE, Web
 from tests.web.test_daybook import text_of
@@ -176,3 +189,72 @@ def test_a_change_goes_through_a_form_as_it_is(change: Change):
 def test_what_is_no_change_is_malformed(field: str):
     with pytest.raises(Malformed):
         read_change(field)
+
+
+# In words
+
+INK = a_set_up().styles[0]
+PAST = Policy(0.85, 300, ZONE)
+
+
+def an_outcome(kept: int, earlier_s: float = 0.0, **policy: float) -> Outcome:
+    return Outcome(replace(PAST, **policy), Share(kept, 100), Estimate(earlier_s, earlier_s - 60, earlier_s + 60, 100))
+
+
+def other_promises(key: str, other: Outcome, is_free: bool) -> OtherPromises:
+    return OtherPromises(key, an_outcome(88), other, 0.85, is_free, 1.0, ())
+
+
+@pytest.mark.parametrize(
+    ("suggestion", "title", "evidence"),
+    [
+        (
+            other_promises("confidence", an_outcome(81, 240, confidence=0.8), is_free=False),
+            "Promising at 85 % instead of 80 % makes each promise 4 min later.",
+            "At 80 % your promises would have been 4 min earlier (95 %: 3 to 5 min) and 81 % kept (n = 100, "
+            "95 %: 72 to 87 %); at 85 %, 88 % kept (n = 100, 95 %: 80 to 93 %).",  # Wilson
+        ),
+        (
+            other_promises("confidence", an_outcome(95, 240, confidence=0.8), is_free=True),
+            "Promise at 80 % instead of 85 %: your word would be kept as often as you wish, and earlier.",
+            "95 % kept",
+        ),
+        (
+            other_promises("confidence", an_outcome(90, -150, confidence=0.9), is_free=True),
+            "Promise at 90 % instead of 85 %: fewer promises than you wish are kept.",
+            "At 90 % your promises would have been 2.5 min later (95 %: 1.5 to 3.5 min)",
+        ),
+        (
+            other_promises("rounding", an_outcome(86, 300, round_to_s=60), is_free=True),
+            "Round promises up to 1 min instead of 5 min: your wish would be kept all the same.",
+            "Rounded to 1 min your promises would have been 5 min earlier",
+        ),
+        (
+            NeverDone(INK, Share(7, 8), 6, 5, 1.0),
+            "Ink head is not done before closing when it is ordered in the last 2 hours.",
+            "Of 8 such orders on 5 days, 7 were not done at closing (88 %, 95 %: 53 to 98 %); 6 carried over.",
+        ),
+        (
+            DrawnThrough("a1", Share(4, 4), 1.0),
+            "Easel a1 draws through the planned breaks: take them, or do not plan them.",
+            "4 of 4 planned breaks were drawn through for more than half (100 %, 95 %: 51 to 100 %).",
+        ),
+        (
+            CounterPauses(Estimate(2700, 2100, 3300, 3), 24, 0.15, 3.4, 1.0),
+            "Somebody at the counter would free 45 min a day at the easels, room for about 3 portraits more.",
+            "24 pauses for the counter on 3 days: 45 min a day (95 %: 35 min to 55 min), 15 % of the time drawn.",
+        ),
+        (
+            EarnsLess(INK, 12, Estimate(5000, 4500, 5500, 4), Estimate(9000, 8500, 9500, 5), 0.5),
+            "Ink head brings €50.00 an hour at the easel, each of your other styles €90.00 or more.",
+            "12 portraits, €45.00 to €55.00 (95 %, 4 days); against €85.00 to €95.00 (95 %, 5 days).",
+        ),
+    ],
+    ids=lambda one: type(one).__name__ if not isinstance(one, str) else "",
+)
+def test_each_kind_is_said_with_its_n_and_interval(suggestion: Suggestion, title: str, evidence: str):
+    view = in_words("quay", a_set_up(), suggestion)
+
+    assert view.title.replace("\u00a0", " ") == title
+    assert evidence in view.evidence.replace("\u00a0", " ")
+    assert view.button or view.link.startswith("/quay/")
