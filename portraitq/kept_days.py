@@ -19,6 +19,7 @@ from portraitq.daybook.days import Day, days_of
 from portraitq.daybook.touched import moved_by, tickets_of
 from portraitq.store import closed_days, journal
 from portraitq.store.closed_days import KeptDay
+from portraitq.store.journal import OvertakenError
 from portraitq.store.store import Store, StoreError
 
 LINES_READ_AGAIN = 2_000  # once a look reads more lines than that, it notes up to where what is kept is known to hold
@@ -84,5 +85,5 @@ def _keep(store: Store, slug: str, seq: int, to_keep: dict[str, str], seen: list
         with store.writing() as connection:
             closed_days.keep(connection, slug, VERSION, seq, to_keep)
             closed_days.still_hold(connection, slug, seen, seq)
-    except StoreError as no:
+    except (StoreError, OvertakenError) as no:
         log.warning("The days of %s are shown, but could not be kept for the next look: %s", slug, no)

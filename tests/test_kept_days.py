@@ -216,6 +216,21 @@ def test_a_store_that_cannot_be_written_still_shows_the_season(
         assert "could not be kept for the next look" in caplog.text
 
 
+def test_a_day_that_another_server_keeps_at_the_same_moment_is_shown_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+):
+    season = a_season(3)
+    with quay(tmp_path, season.events, season.at + timedelta(days=1), monkeypatch) as booth:
+        with booth.store.writing() as connection:
+            closed_days.keep(connection, "quay", 99, 1, {"2026-04-01": "of another version, and so not found"})
+        monkeypatch.setattr(closed_days, "forget", lambda *_: None)  # as if it came between forgetting and keeping
+
+        with caplog.at_level(logging.WARNING):
+            assert booth.look() == booth.fresh()
+
+        assert "was kept by somebody else at the same moment" in caplog.text
+
+
 def test_nothing_of_any_person_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     season = a_season(3)
     with quay(tmp_path, season.events, season.at + timedelta(days=1), monkeypatch) as booth:

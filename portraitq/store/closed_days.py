@@ -10,8 +10,10 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
 from portraitq.store import schema
+from portraitq.store.journal import OvertakenError
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,18 +35,21 @@ def kept(connection: Connection, booth: str, version: int, first: str, last: str
 
 
 def keep(connection: Connection, booth: str, version: int, seq: int, summaries: Mapping[str, str]) -> None:
-    """Keep the summaries of these days, each in the place of what was kept of that day; all hold up to `seq`."""
+    """Keep the summaries of these days, each in the place of what was kept of that day; all hold up to `seq`.
+
+    OvertakenError when another server kept one of them at the same moment; nothing is kept then.
+    """
     if not summaries:
         return
     table = schema.closed_days
     forget(connection, booth, summaries)
-    connection.execute(
-        insert(table),
-        [
-            {"booth": booth, "day": day, "version": version, "seq": seq, "summary": text}
-            for day, text in summaries.items()
-        ],
-    )
+    rows = [
+        {"booth": booth, "day": day, "version": version, "seq": seq, "summary": text} for day, text in summaries.items()
+    ]
+    try:
+        connection.execute(insert(table), rows)
+    except IntegrityError as taken:
+        raise OvertakenError(f"a day of {booth} was kept by somebody else at the same moment") from taken
 
 
 def still_hold(connection: Connection, booth: str, days: Iterable[str], seq: int) -> None:

@@ -151,7 +151,7 @@ def ahead(found: Sequence[Ahead]) -> Plot:
     xs = tuple(_short_band(one.band) for one in found)
     n = sum(one.kept.n for one in found)
     off = [
-        f"{VERDICT_SAID[verdict]}: {', '.join(band_said(one.band) for one in found if one.verdict == verdict)}"
+        f"{VERDICT_SAID[verdict].capitalize()} where promised {', '.join(band_said(one.band) for one in found if one.verdict == verdict)} ahead."
         for verdict in (LESS, MORE)
         if any(one.verdict == verdict for one in found)
     ]
@@ -159,7 +159,7 @@ def ahead(found: Sequence[Ahead]) -> Plot:
         name="ahead",
         title="Promises kept, by how far ahead they were given",
         said=f"n = {n_of(n, 'promise', 'promises')} that can be judged. "
-        + (f"Promised within: {'; '.join(off)}." if off else "No band is kept clearly more or less often than said."),
+        + (" ".join(off) if off else "No band is kept clearly more or less often than said."),
         x=Axis("Promised within, minutes", "category"),
         y=Axis("Kept", "share"),
         parts=(_shares(xs, [one.kept for one in found], "kept"), Line(xs, tuple(one.said for one in found), "as said")),

@@ -13,13 +13,12 @@ from portraitq.daybook.earnings import StyleEarns, earnings
 from portraitq.daybook.lost import ENOUGH_ASKED, Lost, lost
 from portraitq.daybook.pace_trend import ArtistPace, pace_of_artist
 from portraitq.daybook.said_and_kept import LESS, MORE, OPEN, by_band, by_level, verdict
-from portraitq.daybook.season import Season, SeasonDay, artists_of, season_of
-from portraitq.daybook.shares import Share
-from portraitq.daybook.side_by_side import COUNT, MONEY, PACE, SHARE, Compared, side_by_side
+from portraitq.daybook.season import SeasonDay, artists_of, season_of
 from portraitq.daybook.trend import ENOUGH_DAYS
 from portraitq.web import season_plots as plots
 from portraitq.web.charts import Chart, chart
 from portraitq.web.said import day_said, money
+from portraitq.web.season_compared import Comparison, comparison
 from portraitq.web.season_said import (
     between,
     change,
@@ -35,16 +34,6 @@ from portraitq.web.season_said import (
 
 LONGER_MIN = 60  # "told over an hour": where the answer about those who left is split
 NOTHING, A_DAY, A_RANGE, AN_ARTIST = "", "day", "range", "artist"
-COMPARED_SAID = {
-    "finished": "Portraits finished a day",
-    "taken": "Takings a day",
-    "earned": "Paid for what was finished on a day",
-    "an-hour": "Portraits an hour at the easel",
-    "drawing": "Of the hours at the easel, spent drawing",
-    "pace": "Measured time against the guess",
-    "kept": "Promises kept",
-    "left": "Of those who asked, left",
-}
 
 MEANINGS = {
     "portraits": (
@@ -74,10 +63,6 @@ MEANINGS = {
         "known are left out. The interval takes each day as one draw."
     ),
 }
-CLEARLY = (
-    "“More than luck” means that the 95 % interval leaves out no difference; of several figures one does that once in "
-    "a while by luck alone."
-)
 
 
 @dataclass(frozen=True)
@@ -122,27 +107,6 @@ class SeasonAnswer:
     headline: str
     said: tuple[str, ...]
     more: str
-
-
-@dataclass(frozen=True)
-class ComparedRow:
-    """One figure of both sides."""
-
-    name: str
-    first: str
-    second: str
-    difference: str
-    reading: str
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Two sides beside each other."""
-
-    first: str
-    second: str
-    said: str
-    rows: tuple[ComparedRow, ...]
 
 
 @dataclass(frozen=True)
@@ -413,81 +377,17 @@ class _Page:
         apart = first[0] > second[1]
         return f"{said} {'The first earns more than luck explains.' if apart else 'The first two may be alike.'}"
 
-    # Two sides
-
     def _comparison(self) -> Comparison | None:
         picked = self.picked
         if picked.beside == NOTHING:
             return None
-        other_artist = picked.other_artist if picked.beside == AN_ARTIST else picked.artist
-        other_days = self.days if picked.beside == AN_ARTIST else self.others
-        other = season_of(other_days, other_artist)
-        rows = tuple(self._compared(one) for one in side_by_side(self.season, other))
-        names = (
-            (self._artist(picked.artist), self._artist(other_artist))
-            if picked.beside == AN_ARTIST
-            else (days_said(picked.first, picked.last), days_said(picked.other_first, picked.other_last))
-        )
-        return Comparison(*names, self._compared_said(other), rows)
-
-    def _compared_said(self, other: Season) -> str:
-        n, m = len(self.season.days), len(other.days)
-        said = [f"n = {n_of(n, 'day', 'days')} and {n_of(m, 'day', 'days')}."]
-        if not n or not m:
-            said.append("One side has no day of trading: choose other days.")
-        elif min(n, m) < 3:
-            said.append(
-                "A day has no scatter of days to hold a difference against: figures a day stand there without an "
-                "interval, and pace is compared portrait by portrait."
-            )
-        both = {one.day for one in self.season.days} & {one.day for one in other.days}
-        if both and self.picked.beside != AN_ARTIST:
-            said.append(f"{n_of(len(both), 'day is', 'days are')} on both sides, which makes them look more alike.")
-        said.append(CLEARLY)
-        return " ".join(said)
-
-    def _compared(self, one: Compared) -> ComparedRow:
-        difference = one.difference
-        return ComparedRow(
-            name=COMPARED_SAID[one.name],
-            first=self._side(one, one.first),
-            second=self._side(one, one.second),
-            difference=self._signed(one, difference.value, difference.interval) if difference else "–",
-            reading=(
-                "nothing to compare"
-                if difference is None
-                else "too few to tell"
-                if difference.interval is None
-                else "more than luck"
-                if difference.is_clear
-                else "may be luck"
-            ),
-        )
-
-    def _side(self, one: Compared, side: Mean | Share | None) -> str:
-        if side is None:
-            return "–"
-        if isinstance(side, Share):
-            return f"{percent(side.value)} ({side.hits:,} of {side.n:,})"
-        value = change(side.value) if one.kind == PACE else side.value
-        said = f"{self._valued(one.kind, value)}"
-        return f"+{said}" if one.kind == PACE and value >= 0 else said
-
-    def _signed(self, one: Compared, value: float, interval: tuple[float, float] | None) -> str:
-        def said(value: float) -> str:
-            text = self._valued(one.kind, change(value) if one.kind == PACE else value).replace("-", "−")
-            return (text if text.startswith("−") else f"+{text}").removesuffix(" %")
-
-        unit = {SHARE: " points", PACE: " %"}.get(one.kind, "")
-        between = f" ({said(interval[0])} to {said(interval[1])}{unit})" if interval else ""
-        return f"{said(value)}{unit}{between}"
-
-    def _valued(self, kind: str, value: float) -> str:
-        if kind == MONEY:
-            return self._money(value)
-        if kind in (SHARE, PACE):
-            return percent(value)
-        return number(value) if kind == COUNT else f"{value:.2f}".replace("-", "−")
+        if picked.beside == AN_ARTIST:
+            other = season_of(self.days, picked.other_artist)
+            names = (self._artist(picked.artist), self._artist(picked.other_artist))
+        else:
+            other = season_of(self.others, picked.artist)
+            names = (days_said(picked.first, picked.last), days_said(picked.other_first, picked.other_last))
+        return comparison(names, self.season, other, self.currency)
 
     # Charts
 
