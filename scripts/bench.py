@@ -2,12 +2,12 @@
 
     python3 scripts/start.py makes the environment; then:
     .venv/bin/python scripts/bench.py [quote] [move-effect] [last-orders] [queue] [learn] [tap] [push] [start] [views]
-                           [photo] [replay-minute] [plan] [season]
+                           [photo] [replay-minute] [daybook] [plan] [season]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
-is asserted; the tests guard what is computed, not how long it takes. The parts `queue` and `views` need simpy and
-Playwright, which come with the tests' own environment: python3 scripts/test.py makes it.
+is asserted; the tests guard what is computed, not how long it takes. The parts `queue`, `views` and `daybook` need
+what comes with the tests' own environment: python3 scripts/test.py makes it.
 """
 
 from __future__ import annotations
@@ -55,6 +55,7 @@ from portraitq.core.events import (  # noqa: E402
     StageDone,
     Started,
     WalkedAway,
+    print_line,
     read_data,
 )
 from portraitq.darkroom import Darkroom  # noqa: E402
@@ -73,6 +74,7 @@ from portraitq.photo.views import names as view_names  # noqa: E402
 from portraitq.store import closed_days, devices, journal, photos  # noqa: E402
 from portraitq.store.store import open_store  # noqa: E402
 from portraitq.web.app import create_app  # noqa: E402
+from portraitq.web.charts import Chart  # noqa: E402
 from portraitq.web.made_once import view_of  # noqa: E402
 
 OPENED_AT = datetime(2026, 6, 6, 9, 0, tzinfo=UTC)
@@ -167,12 +169,12 @@ def many_days(tickets: int, a_day: int = 200) -> list[Event]:
     return events
 
 
-def median_ms(work: Callable[[], object], times: int) -> float:
+def median_ms(work: Callable[[], object], times: int, clock: Callable[[], float] = time.perf_counter) -> float:
     took = []
     for _ in range(times):
-        began = time.perf_counter()
+        began = clock()
         work()
-        took.append((time.perf_counter() - began) * 1000)
+        took.append((clock() - began) * 1000)
     return statistics.median(took)
 
 
@@ -757,6 +759,48 @@ def replay_minute() -> None:
     )
 
 
+def daybook() -> None:
+    """The page of a day, beside that of a day without a ticket and drawing the same charts; in this thread's time."""
+    from portraitq.daybook import plots
+    from portraitq.web import daybook_view
+    from tests.web.conftest import make_web
+
+    drawn: list[plots.Plot] = []
+    shown = daybook_view.chart
+
+    def noted(plot: plots.Plot) -> Chart:
+        drawn.append(plot)
+        return shown(plot)
+
+    def charts() -> None:
+        plots._drawn.cache_clear()
+        for plot in drawn:
+            plots.svg(plot)
+
+    with tempfile.TemporaryDirectory() as folder:
+        web = make_web(Path(folder))
+        web.sign_in()
+
+        def opened(slug: str) -> int:
+            plots._drawn.cache_clear()
+            return len(web.client.get(f"/{slug}/daybook").data)
+
+        web.desks.import_journal("empty", map(print_line, many_days(1)[:3]))  # set up, opened, an artist in
+        opened("empty")
+        empty_ms = median_ms(partial(opened, "empty"), 9, time.thread_time)
+        for slug, n, a_day in (("one-day", 1_000, 1_000), ("five-days", 1_000, 200), ("season", 20_000, 200)):
+            web.desks.import_journal(slug, map(print_line, many_days(n, a_day)))
+            first_ms = median_ms(partial(opened, slug), 1, time.thread_time)
+            daybook_view.chart, drawn[:] = noted, []
+            opened(slug)
+            daybook_view.chart = shown
+            ours_ms, charts_ms = (median_ms(work, 9, time.thread_time) for work in (partial(opened, slug), charts))
+            what = f"day of {a_day} tickets of {n:,} (the first time {first_ms:,.0f} ms)"
+            line(what, ours_ms, f"day without any {empty_ms:.0f} ms, and its {len(drawn)} charts", empty_ms + charts_ms)
+        web.app.extensions["portraitq-live"].close()
+        web.desks.close()
+
+
 def plan() -> None:
     """1,000 planned days of 8 hours on 2 easels, quotes told, against simpy's bare queue of such days."""
     import random
@@ -840,6 +884,7 @@ PARTS = {
     "views": views,
     "switch": switch,
     "photo": photo,
+    "daybook": daybook,
     "replay-minute": replay_minute,
     "plan": plan,
     "season": season,

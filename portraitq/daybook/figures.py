@@ -302,11 +302,6 @@ def _behind_others(
             for one in stages.stages
             for hand in one.hands
         },
-        **{
-            f"beyond-{one.style}.{one.stage.id}.{hand.artist}": _once(timed.ticket for timed in hand.beyond)
-            for one in stages.stages
-            for hand in one.hands
-        },
         "set-aside": _once(one.time.ticket for one in stages.set_aside),
         "flow": tuple(x.ticket.id for x in lines if _is_own(x.finished_at, x, day)),
         "waiting": tuple(x.ticket.id for x in lines if _is_own(x.started_at, x, day)),

@@ -100,6 +100,7 @@ class DayWords:
         self.currency = set_up.booth.currency if set_up else "XXX"
         self.confidence = set_up.booth.confidence if set_up else None
         self.artists = {one.id: one.name for one in set_up.artists} if set_up else {}
+        self._amounts: dict[int, str] = {}  # a price list has few
 
     # Where a figure leads
 
@@ -132,9 +133,8 @@ class DayWords:
                 for one in figures.stages.stages
             },
             **{
-                f"{name}-{one.style}.{one.stage.id}.{hand.artist}": f"{said}: {one.style_name}, {one.stage.name}, "
-                f"{self.artist(hand.artist)}"
-                for name, said in (("hand", "Measured times"), ("beyond", "Times beyond their limits"))
+                f"hand-{one.style}.{one.stage.id}.{hand.artist}": f"Measured times: {one.style_name}, "
+                f"{one.stage.name}, {self.artist(hand.artist)}"
                 for one in figures.stages.stages
                 for hand in one.hands
             },
@@ -158,7 +158,11 @@ class DayWords:
 
     def amount(self, cents: int | None) -> str:
         """An amount of money; a dash where there is none."""
-        return money(cents, self.currency) if cents is not None else "–"
+        if cents is None:
+            return "–"
+        if cents not in self._amounts:
+            self._amounts[cents] = money(cents, self.currency)
+        return self._amounts[cents]
 
     def artist(self, id: str) -> str:
         """What people call the artist."""

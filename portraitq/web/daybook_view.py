@@ -164,6 +164,7 @@ class ControlRow:
     stage: str
     artist: str
     n: str
+    address: str
     centre: str
     limits: str
     stands_on: str
@@ -473,6 +474,7 @@ class _Page:
             stage=one.stage.stage.name,
             artist=self.words.artist(one.hand.artist),
             n=str(len(one.hand.times)),
+            address=self.behind(f"hand-{one.key}"),
             centre=clockwork(limits.centre),
             limits=f"{clockwork(limits.lower)}–{clockwork(limits.upper)}",
             stands_on=f"{limits.n} before this day" if judgement.is_from_before else f"{limits.n} of this day",
