@@ -150,16 +150,12 @@ def ahead(found: Sequence[Ahead]) -> Plot:
     """Kept against said, by how far ahead was promised."""
     xs = tuple(_short_band(one.band) for one in found)
     n = sum(one.kept.n for one in found)
-    off = [
-        f"{VERDICT_SAID[verdict].capitalize()} where promised {', '.join(band_said(one.band) for one in found if one.verdict == verdict)} ahead."
-        for verdict in (LESS, MORE)
-        if any(one.verdict == verdict for one in found)
-    ]
+    off = " ".join(said for verdict in (LESS, MORE) if (said := _kept_so(found, verdict)))
     return Plot(
         name="ahead",
         title="Promises kept, by how far ahead they were given",
         said=f"n = {n_of(n, 'promise', 'promises')} that can be judged. "
-        + (" ".join(off) if off else "No band is kept clearly more or less often than said."),
+        + (off or "No band is kept clearly more or less often than said."),
         x=Axis("Promised within, minutes", "category"),
         y=Axis("Kept", "share"),
         parts=(_shares(xs, [one.kept for one in found], "kept"), Line(xs, tuple(one.said for one in found), "as said")),
@@ -171,6 +167,12 @@ def ahead(found: Sequence[Ahead]) -> Plot:
             ),
         ),
     )
+
+
+def _kept_so(found: Sequence[Ahead], verdict: str) -> str:
+    """The bands of which that is read, in a sentence; empty where there are none."""
+    bands = [band_said(one.band) for one in found if one.verdict == verdict]
+    return f"{VERDICT_SAID[verdict].capitalize()} where promised {', '.join(bands)} ahead." if bands else ""
 
 
 def left(found: Lost, said: str) -> Plot:
