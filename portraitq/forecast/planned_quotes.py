@@ -95,11 +95,12 @@ class Teller:
         """How the booth stands at `at_s` as far as it knows, with what it took of the first k who asked."""
         rows = np.flatnonzero((played.taken[:k] & (played.free_s[:k] > at_s)).any(axis=1))
         outlook = self._at_work(played, k, rows, at_s)
-        for j in rows:
-            where = np.flatnonzero(played.taken[j] & (played.begins_s[j] > at_s))
-            if len(where):
-                kind, artist = played.asks.kind[j, where], played.asks.artist[j, where]
-                self._take(outlook, where, at_s[where], kind, artist, int(j))
+        waits = played.taken[rows] & (played.begins_s[rows] > at_s)
+        many, in_order = waits.sum(axis=0), np.argsort(~waits, axis=0, kind="stable")
+        for place in range(int(many.max(initial=0))):  # the first of every queue, the second of every queue, …
+            where = np.flatnonzero(many > place)
+            j = rows[in_order[place, where]]
+            self._take(outlook, where, at_s[where], played.asks.kind[j, where], played.asks.artist[j, where], j)
         return outlook
 
     def promised(self, outlook: Outlook, at_s: Seconds, kind: Rows, artist: Rows, place: int) -> Seconds:
@@ -187,7 +188,7 @@ class Teller:
             mean[artist], spread[artist] = (his * off).sum(axis=0) / known, 1 / np.sqrt(known)
         return mean, spread
 
-    def _take(self, outlook: Outlook, where: Rows, at_s: Seconds, kind: Rows, artist: Rows, place: int) -> None:
+    def _take(self, outlook: Outlook, where: Rows, at_s: Seconds, kind: Rows, artist: Rows, place: Rows) -> None:
         """One more portrait waits on the days `where`: it keeps whoever begins it first busy."""
         ready_s, who = self._next(outlook, where, at_s, kind, artist, place)
         for row in range(self.artists):
@@ -195,7 +196,7 @@ class Teller:
             outlook.free_s[row, where] = np.where(who == row, ready_s + np.float32(self.typical.turnaround_s), before_s)
 
     def _next(
-        self, outlook: Outlook, where: Rows, at_s: Seconds, kind: Rows, artist: Rows, place: int
+        self, outlook: Outlook, where: Rows, at_s: Seconds, kind: Rows, artist: Rows, place: Rows | int
     ) -> tuple[Seconds, Rows]:
         """(days, nodes) when one more portrait would be ready on the days `where`, and who would draw it."""
         typical, z = self.typical, self.nodes[(place * 3 + 11) % POOL]
