@@ -53,6 +53,7 @@ def test_in_the_last_hour_wall_and_counter_say_until_when_and_what_still_is(brow
         assert wall.evaluate(CAPITAL_OF_A_TIME) >= 44  # 16′ at 6 m are 27.9 mm (ISO 9241-303); a 55″ pixel is 0.634 mm
         no_barrier(wall)
 
+        web.order("chalk-half")
         web.order("ink-head")
         expect(chalk).to_have_text("not surely before closing")  # pushed: nobody has loaded the page anew
 
@@ -80,7 +81,7 @@ def eight_styles() -> SetUp:
 def test_the_wall_has_room_for_the_last_orders_of_eight_styles(browser: Browser, tmp_path: Path):
     waiting = ("ink-head", "pet-pencil") * 2
     with (
-        an_evening(tmp_path, time(21, 40), waiting, ready=13, set_up=eight_styles()) as web,
+        an_evening(tmp_path, time(21, 40), waiting, ready=20, set_up=eight_styles()) as web,
         serving(web) as address,
         browser.new_context(viewport=TELEVISION) as hall,
     ):
