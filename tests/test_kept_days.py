@@ -275,7 +275,7 @@ def later_lines():
     return st.tuples(line, st.sampled_from([0.0, 30.0, 90_000.0, 300_000.0]), st.booleans())
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.lists(later_lines(), min_size=1, max_size=8))
 def test_kept_is_what_is_reckoned_whatever_comes_later(lines):
     with TemporaryDirectory() as folder:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 import pytest
 
@@ -11,9 +12,19 @@ from portraitq.daybook import plots
 from tests.builders import Told
 from tests.daybook.evening import quay_day
 from tests.daybook.quick_season import a_season
-from tests.web.conftest import Web
+from tests.web.conftest import Web, make_web
 
 SEASON = a_season(12, portraits=5, seed=3).lines
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    """One service for all of these, which only look: `season` is a booth of 12 days."""
+    made = make_web(tmp_path_factory.mktemp("season"))
+    made.desks.import_journal("season", SEASON)
+    yield made
+    made.app.extensions["portraitq-live"].close()
+    made.desks.close()
 
 
 @pytest.fixture(autouse=True)
@@ -26,17 +37,15 @@ def text_of(html: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html.replace("\u00a0", " ").replace("&#39;", "'")))
 
 
-def opened(web: Web, asked: str = "", lines: list[str] = SEASON) -> str:
-    if "season" not in web.desks.slugs():
-        web.desks.import_journal("season", lines)
+def opened(web: Web, asked: str = "", slug: str = "season") -> str:
     web.sign_in()
-    answer = web.client.get(f"/season/daybook/season{asked}")
+    answer = web.client.get(f"/{slug}/daybook/season{asked}")
     assert answer.status_code == 200
     return answer.get_data(as_text=True)
 
 
 def test_it_is_not_for_strangers(web: Web):
-    answer = web.client.get("/quay/daybook/season")
+    answer = web.app.test_client().get("/quay/daybook/season")
 
     assert answer.status_code == 303
     assert "/sign-in" in answer.headers["Location"]
@@ -64,7 +73,9 @@ def test_six_questions_are_answered_with_n_and_intervals(web: Web):
 
 
 def test_the_hand_worked_day_says_its_figures_and_claims_nothing(web: Web):
-    page = text_of(opened(web, lines=quay_day().lines))
+    web.desks.import_journal("hand-worked", quay_day().lines)
+
+    page = text_of(opened(web, slug="hand-worked"))
 
     assert "5.0 portraits a day" in page
     assert "5 portraits in all; too few days for an interval." in page
@@ -147,8 +158,9 @@ def test_days_on_which_the_booth_did_not_trade_are_empty_not_wrong(web: Web):
 def test_the_day_that_is_open_is_not_counted_and_that_is_said(web: Web):
     told = Told().set_up(at="08:00").day_opened().artist_in("a1").ordered("T1").day_closed()
     told = told.day_opened(day="2026-06-07").artist_in("a1").ordered("T2")
+    web.desks.import_journal("open", told.lines)
 
-    page = text_of(opened(web, lines=list(told.lines)))
+    page = text_of(opened(web, slug="open"))
 
     assert "1 day of trading. The day that is still open is not counted." in page
 
