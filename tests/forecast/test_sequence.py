@@ -76,7 +76,7 @@ seeds = st.integers(0, 10_000)
 # An effect is what then comes to pass
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(seeds, seeds)
 def test_what_is_said_before_the_move_is_what_the_forecast_says_after_it(seed: int, other: int):
     told, pace = a_trade(seed)
@@ -104,7 +104,7 @@ def judged(booth: Booth, ids: set[str]) -> set[str]:
     return {id for id in ids if booth.tickets[id].place != HELD}
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(seeds, seeds)
 def test_scenarios_of_another_order_are_to_the_bit_those_of_a_booth_in_that_order(seed: int, other: int):
     told, pace = a_trade(seed)
@@ -326,9 +326,9 @@ def test_a_suggestion_is_fair_worth_a_hand_and_leaves_begun_and_held_ones_alone(
 
 
 def test_among_these_booths_some_get_a_suggestion_and_some_none():
-    found = [suggest(told.booth, pace, told.at(), 2) for told, pace in map(a_trade, range(40))]
+    found = [suggest(told.booth, pace, told.at(), 2) for told, pace in map(a_trade, range(20))]
 
-    assert 3 <= sum(one is not None for one in found) <= 37
+    assert 2 <= sum(one is not None for one in found) <= 18
 
 
 def test_who_was_asked_for_stays_asked_for():
