@@ -18,7 +18,7 @@ from portraitq.daybook.segments import PAUSE, TOUCH_UP, Segment
 
 NAME_PX, ROW_PX, BAR_PX, PAUSE_PX, QUEUE_PX, AXIS_PX, HEAD_PX = 108, 50, 30, 8, 46, 24, 18
 PX_AN_HOUR = 92
-NARROWEST_PX = 620
+NARROWEST_PX = 900
 END_PX = 22  # half a clock time
 NUMBER_FITS_PX = 16
 

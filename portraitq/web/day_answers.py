@@ -119,7 +119,7 @@ class Answers:
                 if part_s >= 30
             ),
             more="#hours",
-            more_said="Each easel",
+            more_said="Easels",
             bar=Markup(charts.parts_bar((kind_of(part), part_s) for part, part_s in parts_of(whole))),
         )
 
@@ -187,7 +187,7 @@ class Answers:
     def _easel(self) -> Answer:
         words, pressed = self.words, self.words.figures.pressure
         left, n = len(words.figures.walked_away), len(words.figures.hours)
-        plan, plan_said = f"/{words.slug}/daybook/plan", "Plan it"
+        plan, plan_said = f"/{words.slug}/daybook/plan", "Plan"
         question = "Shall I bring a second easel?" if n <= 1 else "Shall I bring another easel?"
         waited, drawn = pressed.waited, pressed.drawn
         if waited is None or drawn is None:

@@ -42,10 +42,10 @@ def signed_in(screens: Screens, address: str, path: str, size: str = "upright ta
 def test_a_tablet_shows_the_five_answers_without_scrolling(address: str, screens: Screens, size: str):
     screen = signed_in(screens, address, "/past/daybook", size)
 
-    headlines = screen.part(".answer__headline")
+    answers = screen.part(".answer")
 
-    expect(headlines).to_have_count(5)
-    boxes = [headlines.nth(at).bounding_box() for at in range(5)]
+    expect(answers).to_have_count(5)
+    boxes = [answers.nth(at).bounding_box() for at in range(5)]
     assert all(box and box["y"] + box["height"] <= SIZES[size][1] for box in boxes)
 
 

@@ -53,7 +53,7 @@ def test_the_first_screen_answers_the_five_questions(web: Web):
     assert "Saturday 6 June 2026" in page
     assert "What did I do? Money : What did I do? 5 portraits finished, €101.00 came in" in page
     # (2822 + 1240) s of 9 h and 2 h 50 min
-    assert "Where did the hours go? Each easel : Where did the hours go? 10 % of 11 h 50 min spent drawing" in page
+    assert "Where did the hours go? Easels : Where did the hours go? 10 % of 11 h 50 min spent drawing" in page
     # T7, promised for 19:30 of that day, was never drawn
     assert "Did I keep my word? Promises : Did I keep my word? 3 of 6 promises kept" in page
     assert "What should I change? Stages : What should I change? Nothing stands out" in page
