@@ -227,7 +227,7 @@ def _counted(told: Booth, day: Day, now: datetime) -> tuple[CashCount | None, Ca
     amounts = {}
     for field, of_what in (("began_with", "the float that the box began with"), ("counted", "what is in the box")):
         try:
-            amounts[field] = _read_amount(form.get(field, ""), currency, field)
+            amounts[field] = read_amount(form.get(field, ""), currency, field)
         except Malformed:
             errors[field] = f"For {of_what}, an amount such as {plain_amount(12345, currency)} was expected."
     note = re.sub(r"\s+", " ", form.get("note", "")).strip()
@@ -240,7 +240,7 @@ def _counted(told: Booth, day: Day, now: datetime) -> tuple[CashCount | None, Ca
     return CashCount(**amounts, recorded=net_cash(takings), at=now, note=note), typed
 
 
-def _read_amount(text: str, currency: str, field: str) -> int:
+def read_amount(text: str, currency: str, field: str) -> int:
     """What somebody typed, in minor units; Malformed where it is less than nothing, or a letter slipped in (`1oo`)."""
     bare = text.replace(currency, "").replace(get_currency_symbol(currency, LOCALE), "")
     amount = read_money(text, currency, field)

@@ -8,7 +8,9 @@ import pytest
 from werkzeug.test import TestResponse
 
 from portraitq import cash_counts
+from portraitq.core.errors import Malformed
 from portraitq.core.events import print_instant
+from portraitq.web.close import read_amount
 from tests.daybook.evening import quay_day
 from tests.web.conftest import Web
 from tests.web.test_daybook import text_of
@@ -77,22 +79,20 @@ def test_the_count_is_kept_with_its_difference_and_note(web: Web):
     ("typed", "minor"),
     [("123.45", 12_345), ("123,45", 12_345), ("1 234,50", 123_450), ("7", 700), ("€ 12", 1200), ("12 EUR", 1200)],
 )
-def test_amounts_are_typed_with_a_point_or_a_comma(web: Web, typed: str, minor: int):
-    web.sign_in()
-
-    count(web, began_with="0", counted=typed)
-
-    with web.desks.store.reading() as connection:
-        kept = cash_counts.of_day(connection, "quay", today(web))
-    assert kept is not None
-    assert kept.counted == minor
+def test_amounts_are_typed_with_a_point_or_a_comma(typed: str, minor: int):
+    assert read_amount(typed, "EUR", "counted") == minor
 
 
 @pytest.mark.parametrize("typed", ["", "plenty", "-5", "1.2345", "1oo"])
-def test_what_is_no_amount_is_told_beside_its_field_and_keeps_what_was_typed(web: Web, typed: str):
+def test_what_is_less_than_nothing_or_no_amount_is_malformed(typed: str):
+    with pytest.raises(Malformed):
+        read_amount(typed, "EUR", "counted")
+
+
+def test_what_is_no_amount_is_told_beside_its_field_and_keeps_what_was_typed(web: Web):
     web.sign_in()
 
-    answer = count(web, began_with="100", counted=typed, note="a note")
+    answer = count(web, began_with="100", counted="plenty", note="a note")
 
     shown = answer.get_data(as_text=True)
     assert answer.status_code == 422
