@@ -36,7 +36,7 @@ A_DAY_MIN = 24 * 60
 AFTER_CLOSING = timedelta(minutes=60)  # what is handed over and put away after closing belongs to the day's picture
 AROUND = timedelta(minutes=5)
 MOST_AROUND = 12  # lines on either side; a minute of many taps is told by those next to it
-MOST_HOURS = 8  # written under the graph: so many clock times stand side by side on a phone
+MOST_HOURS = 6  # written under the graph: so many clock times stand side by side on a phone
 CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
 
 
