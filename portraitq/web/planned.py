@@ -18,6 +18,7 @@ from portraitq.forecast.plan_answer import Alternative, Answer
 from portraitq.forecast.plan_figures import Figure, Figures, Hour, difference, still_pays
 from portraitq.web.said import minutes, money
 
+MINUS = "−\u2060"  # that no line ends behind it
 RANGE_Z = 1.2815515655446004  # eight of ten of a normal lie within so many spreads
 FEW_DAYS, FEW_ORDERS = 5, 40  # a record shorter than that leaves much to the guesses
 NO_PROMISE = (
@@ -233,7 +234,7 @@ def table(answer: Answer) -> str:
     lines += rows("Last orders (on nine days of ten, on every other day)", [Row(*each) for each in said.last_orders])
     lines += ["", "What else", *(f"  {each.said}" for each in said.changes)]
     lines += ["", "What it rests on", *(f"  {each}" for each in (*said.learned, *said.cautions))]
-    return "\n".join(lines).replace("\u00a0", " ")
+    return "\n".join(lines).replace("\u00a0", " ").replace("\u2060", "")
 
 
 def two_plans(this: Answer, other: Answer) -> tuple[Beside, ...]:
@@ -454,7 +455,7 @@ def _plural(n: float) -> str:
 
 def _number(value: float) -> str:
     whole = round(value) + 0
-    return f"−{-whole:,}" if whole < 0 else f"{whole:,}"
+    return f"{MINUS}{-whole:,}" if whole < 0 else f"{whole:,}"
 
 
 def _whole_span(figure: Figure) -> str:
@@ -473,7 +474,7 @@ def _about(cents: float, currency: str) -> str:
     """An amount to the whole unit: nobody knows a plan's cents."""
     digits = digits_of(currency)
     whole = round(cents / 10**digits) * 10**digits
-    return money(whole, currency).removesuffix("." + "0" * digits).replace("-", "−")
+    return money(whole, currency).removesuffix("." + "0" * digits).replace("-", MINUS)
 
 
 def _exact(cents: int, currency: str) -> str:
