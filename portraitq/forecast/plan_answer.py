@@ -107,7 +107,7 @@ def as_data(answer: Answer) -> dict[str, Any]:
     figures, plan = answer.figures, answer.plan
 
     def said(figure: Figure | None) -> dict[str, float] | None:
-        return figure and {"mean": figure.mean, "low": figure.low, "high": figure.high, "error": figure.error}
+        return asdict(figure) if figure is not None else None
 
     return {
         "days": answer.days,
