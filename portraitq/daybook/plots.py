@@ -273,13 +273,11 @@ def _scale(plot: Plot, axes: Any, places: dict[str, int] | None) -> None:
 
 
 def _are_whole(plot: Plot, axis: Axis) -> bool:
-    """Whether all values of that axis are whole numbers, and so are its marks to be."""
-    parts = [part for part in plot.parts if not isinstance(part, Level)]
-    if axis is plot.x:
-        return all(float(x).is_integer() for part in parts for x in part.xs)
-    return not any(isinstance(part, Band) for part in parts) and all(
-        float(y).is_integer() for part in parts if not isinstance(part, Band) for y in part.ys if not math.isnan(y)
-    )
+    """Whether what is counted along that axis is whole, and so its marks are to be; trends between are not asked."""
+    parts = [part for part in plot.parts if not isinstance(part, Level | Band)]
+    counted = [part for part in parts if not isinstance(part, Line)] or parts
+    values = [float(value) for part in counted for value in (part.xs if axis is plot.x else part.ys)]
+    return all(value.is_integer() for value in values if not math.isnan(value))
 
 
 def _places(plot: Plot) -> dict[str, int]:

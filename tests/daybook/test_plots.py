@@ -99,6 +99,14 @@ def test_values_are_said_in_the_unit_of_their_axis(axis: Axis, expected: list[st
     assert set(expected) <= set(said)
 
 
+def test_what_is_counted_has_whole_marks_whatever_the_trend_through_it():
+    trend = Line((1, 2), (22.5, 37.5), "trend"), Band((1, 2), (20.5, 30.5), (25.5, 40.5), "interval")
+
+    said = texts(a_plot(*trend, Points((1, 2), (22, 38), "finished")))
+
+    assert not [text for text in said if "." in text]
+
+
 def test_hours_are_said_as_clock_times_and_run_past_midnight():
     said = texts(a_plot(Bars((22, 23, 24, 25), (1, 2, 2, 1), ""), x=Axis("", "clock")))
 
