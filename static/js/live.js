@@ -129,9 +129,10 @@ export class Live {
     this.lost();
   }
 
+  // Words with a way out beside them are of a tap, and worth more than these.
   say(sentence) {
     const said = document.getElementById("said");
-    if (said) said.textContent = sentence;
+    if (said && !said.childElementCount) said.textContent = sentence;
   }
 
   // Nothing for so long means that the line is dead, whatever the socket says.
