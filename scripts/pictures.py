@@ -43,6 +43,7 @@ DAY = date(2026, 6, 6)
 EVENING_BEFORE = "2026-06-05"
 HERE = Path(__file__).parent / "pictures"
 WIDTHS_PX = {360: 740, 820: 1180, 1280: 800, 1920: 1080}  # and the height of such a screen
+EVENINGS_OF_A_SEASON = 12
 COLOURS = 128  # in a picture of README: it is small then, and faces still look like faces
 
 
@@ -57,6 +58,7 @@ class Picture:
     is_evening: bool = False
     press: tuple[str, ...] = ()
     part: str | None = None
+    wait_for: str = ""
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,20 @@ def pictures_of(stage: Stage) -> list[Picture]:
     ]
 
 
+def pictures_of_a_season() -> list[Picture]:
+    """Those of README that need more evenings than the demo has behind it."""
+    return [
+        Picture("season", f"/{SLUG}/daybook/season", (1280, 800)),
+        Picture(
+            "plan",
+            f"/{SLUG}/daybook/plan",
+            (1280, 800),
+            press=("button:text-is('Play the day')",),
+            wait_for=".plan__answer",
+        ),
+    ]
+
+
 def screens_of(stage: Stage) -> list[tuple[str, str, bool]]:
     """Every screen for looking at: a name, its path, and whether it is opened on a device of the booth."""
     return [
@@ -115,6 +131,10 @@ def screens_of(stage: Stage) -> list[tuple[str, str, bool]]:
         ("over", f"/{SLUG}/counter/over", True),
         ("daybook-today", f"/{SLUG}/daybook", True),
         ("daybook", f"/{SLUG}/daybook?day={EVENING_BEFORE}", True),
+        ("season", f"/{SLUG}/daybook/season", True),
+        ("replay", f"/{SLUG}/daybook/replay", True),
+        ("close", f"/{SLUG}/daybook/close", True),
+        ("plan", f"/{SLUG}/daybook/plan", True),
         ("set-up", f"/{SLUG}/set-up", True),
         ("problem", "/nothing/here", False),
     ]
@@ -126,12 +146,16 @@ def main(arguments: list[str]) -> int:
     asked.add_argument("--only", metavar="NAMES", help="only these, by name, with commas between")
     chosen = asked.parse_args(arguments)
     only = set(chosen.only.split(",")) if chosen.only else None
-    with served_demo() as stage, sync_playwright() as playwright:
+    with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium(), args=[*FLAGS, "--hide-scrollbars"])
         if chosen.all:
-            take_all(browser, stage, chosen.all, only)
+            with served_demo() as stage:
+                take_all(browser, stage, chosen.all, only)
         else:
-            take_for_readme(browser, stage, only)
+            with served_demo() as stage:
+                take_for_readme(browser, stage, pictures_of(stage), only)
+            with served_demo(EVENINGS_OF_A_SEASON) as stage:
+                take_for_readme(browser, stage, pictures_of_a_season(), only)
         browser.close()
     return 0
 
@@ -143,11 +167,11 @@ def chromium() -> str | None:
 
 
 @contextmanager
-def served_demo() -> Iterator[Stage]:
+def served_demo(evenings: int = demo.EVENINGS_BEFORE) -> Iterator[Stage]:
     """The demo at curtain-up, served on a free port of this computer; its market stands still meanwhile."""
     with tempfile.TemporaryDirectory(prefix="portraitq-pictures-") as folder:
         store = open_store(Path(folder))
-        demo.prepare(store, DAY)
+        demo.prepare(store, DAY, evenings=evenings)
         passphrase.set_passphrase(store, demo.PASSPHRASE)
         desks = Desks(store, demo.clock(DAY, 1.0))
         logging.getLogger("werkzeug").setLevel(logging.WARNING)
@@ -202,15 +226,18 @@ def opened_at(on: Page, stage: Stage, path: str) -> None:
     on.wait_for_timeout(400)
 
 
-def take_for_readme(browser: Browser, stage: Stage, only: set[str] | None) -> None:
+def take_for_readme(browser: Browser, stage: Stage, pictures: list[Picture], only: set[str] | None) -> None:
     HERE.mkdir(exist_ok=True)
-    for picture in pictures_of(stage):
+    for picture in pictures:
         if only and picture.name not in only:
             continue
         with page(browser, stage, picture.size_px, picture.is_staff, picture.is_evening) as on:
             opened_at(on, stage, picture.path)
             for selector in picture.press:
                 on.click(selector)
+                on.wait_for_timeout(600)
+            if picture.wait_for:
+                on.wait_for_selector(picture.wait_for, timeout=120_000)
                 on.wait_for_timeout(600)
             taken = on.locator(picture.part).first.screenshot() if picture.part else on.screenshot()
         size_kb = save_small(taken, HERE / f"{picture.name}.png")

@@ -130,24 +130,24 @@ def curtain_up(today: date) -> datetime:
     return at(today, CURTAIN_UP)
 
 
-def prepare(store: Store, today: date, *, seed: int = SEED) -> Market:
+def prepare(store: Store, today: date, *, seed: int = SEED, evenings: int = EVENINGS_BEFORE) -> Market:
     """Write the demo's past into an empty store and return the evening that goes on; give it a `LiveStall` then."""
-    market, stall = rehearse(today, seed)
+    market, stall = rehearse(today, seed, evenings)
     write(store, stall)
     return market
 
 
-def rehearse(today: date, seed: int) -> tuple[Market, Rehearsal]:
-    """The evenings before, and this one up to the moment at which the visitor comes."""
+def rehearse(today: date, seed: int, evenings: int = EVENINGS_BEFORE) -> tuple[Market, Rehearsal]:
+    """So many evenings before, and this one up to the moment at which the visitor comes."""
     stall = Rehearsal()
-    first = today - timedelta(days=EVENINGS_BEFORE)
+    first = today - timedelta(days=evenings)
     stall.act(Command("demo-set-up", SET_UP, SYSTEM), at(first, OPENS) - timedelta(hours=1))
-    for before in range(EVENINGS_BEFORE):
+    for before in range(evenings):
         day = first + timedelta(days=before)
         open_evening(stall, day, seed + before).play(at(day, CLOSES) + EVENING_ENDS[1])
         assert stall.standing.last_at is not None
         close_evening(stall, day, max(at(day, CLOSES), stall.standing.last_at) + PACKED_UP)
-    market = open_evening(stall, today, seed + EVENINGS_BEFORE, curtain_up(today))
+    market = open_evening(stall, today, seed + evenings, curtain_up(today))
     market.play(curtain_up(today))
     return market, stall
 
