@@ -10,7 +10,8 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM") or "/usr/bin/chromium"
+ON_PATH = ("chromium-headless-shell", "chromium")
+CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM") or next(filter(shutil.which, ON_PATH), "/usr/bin/chromium")
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",

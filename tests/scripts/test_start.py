@@ -169,9 +169,20 @@ def test_without_chromium_the_sentence_says_what_to_install_and_the_run_is_not_g
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no apt-get")
-def test_who_may_install_system_packages_gets_chromium_from_them(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("there_is", "asked_for"),
+    [
+        ("chromium-headless-shell", ["chromium-headless-shell"]),
+        ("chromium", ["chromium-headless-shell", "chromium"]),
+    ],
+)
+def test_who_may_install_system_packages_gets_chromium_from_them(
+    there_is: str, asked_for: list[str], tmp_path: Path
+) -> None:
     packages = tmp_path / "apt-get"
-    packages.write_text(f"#!/bin/sh\necho asked $@ >&2\n[ $2 = update ] || /bin/cp /bin/true {tmp_path}/chromium\n")
+    none = f'[ "$4" != chromium-headless-shell ] || [ "$4" = {there_is} ] || exit 100'
+    install = f'[ "$2" = update ] || /bin/cp /bin/true "{tmp_path}/$4"'
+    packages.write_text(f"#!/bin/sh\necho asked $@ >&2\n{none}\n{install}\n")
     packages.chmod(0o755)
     first = f"FAILING = ()\n{STEPS}\nimport os\nfrom pathlib import Path\n"
     first += "Path.is_file = lambda path: False\nos.geteuid = lambda: 0"
@@ -179,9 +190,10 @@ def test_who_may_install_system_packages_gets_chromium_from_them(tmp_path: Path)
     said = run("test.py", first=first, environ={"PATH": str(tmp_path), "PORTRAITQ_CHROMIUM": ""})
 
     assert said.startswith("0: ")
-    assert "asked -q update\nasked -q install -y chromium\n" in said
+    lines = said.splitlines()
+    assert [line.split()[-1] for line in lines if line.startswith("asked -q install -y chromium")] == asked_for
     assert "asked -q update\nasked -q install -y libimage-exiftool-perl libheif-examples\n" in said
-    assert f"Browser: {tmp_path}/chromium" in said
+    assert f"Browser: {tmp_path}/{there_is}" in said
 
 
 def test_a_chromium_that_is_named_but_not_there_is_refused(tmp_path: Path) -> None:
