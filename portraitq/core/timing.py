@@ -97,6 +97,7 @@ class _Clock:
     pauses: list[Pause] = field(default_factory=list)
     is_touch_up: bool = False
     touch_up_from_s: float = 0.0
+    touched_up_s: float = 0.0
 
     def read(self, event: Event) -> None:
         at = event.happened_at
@@ -138,7 +139,9 @@ class _Clock:
 
     def _stop(self, at: datetime, runs_on: bool = False) -> None:
         if self.since is not None:
-            self.ran_s += (at - self.since).total_seconds()
+            span_s = (at - self.since).total_seconds()
+            self.ran_s += span_s
+            self.touched_up_s += span_s if self.is_touch_up else 0.0
             self.spans.append((self.since, at))
             self.since = at if runs_on else None
 
@@ -250,7 +253,7 @@ def pauses(ticket: Ticket) -> tuple[Pause, ...]:
 def drawn_s(ticket: Ticket) -> float:
     """Seconds that `ticket` was drawn, up to its last event; pauses and touch-ups out."""
     clock = _clock(ticket)
-    return clock.touch_up_from_s if clock.is_touch_up else clock.ran_s
+    return clock.ran_s - clock.touched_up_s
 
 
 def running(ticket: Ticket, now: datetime, days: Sequence[TradingDay] = ()) -> float | None:

@@ -142,7 +142,9 @@ def test_a_touch_up_is_no_part_of_any_stage():
 
     assert seconds(told) == before
     assert running(told.ticket("T1"), instant("09:31:00")) == 60.0
-    assert drawn_s(told.finished("T1", at="09:40:00").ticket("T1")) == 600.0
+    told = told.finished("T1", at="09:40:00")
+    assert drawn_s(told.ticket("T1")) == 600.0
+    assert drawn_s(told.touched_up("T1", "a1", at="10:00:00").finished("T1", at="10:05:00").ticket("T1")) == 600.0
 
 
 def test_a_clock_that_ran_on_over_the_night_is_not_trusted():
