@@ -46,7 +46,8 @@ def by_day(booth: Booth, days: tuple[Day, ...]) -> ByDay:
         return bisect_right(begins_at, at) - 1
 
     for order, ticket in enumerate(booth.tickets.values()):
-        first = min(places[ticket.day], place_of(ticket.ordered_at))
+        earliest_at = min([ticket.ordered_at, *(event.happened_at for event in ticket.history if event.ago_s)])
+        first = min(places[ticket.day], place_of(earliest_at))
         if ticket.over_at is None:
             still_open.append((first, (order, ticket)))
             continue

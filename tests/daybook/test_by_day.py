@@ -42,6 +42,13 @@ def test_a_tap_that_came_late_belongs_to_the_day_on_which_it_was_made():
     assert on(told.tell(late)) == {"06": ["T1"], "07": []}
 
 
+def test_money_that_claims_to_be_older_than_its_order_is_lost_on_no_day():
+    told = opened(opened(Told().set_up(at="08:00"), "2026-06-06").day_closed(at="18:00"), "2026-06-07").ordered("T1")
+    paid = told.next_event(told.paid("T1").events[-1].data, at=instant("09:30", "2026-06-07"), ago_s=16 * 3600)
+
+    assert on(told.tell(paid)) == {"06": ["T1"], "07": ["T1"]}
+
+
 def test_a_booth_without_a_day_has_none():
     booth = Told().set_up(at="08:00").booth
 
