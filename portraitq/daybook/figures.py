@@ -9,8 +9,8 @@ ordered     ordered on the day
 finished    first `finished` on the day, whenever it was ordered
 collected   first handed over on the day
 cancelled   cancelled on the day
-carried     ordered on the day or before, and at its end (or now) still waiting or on an easel
-on the rack ready by then, and not yet handed over or cancelled
+carried     ordered on the day or before, and at its end (or now) never finished nor cancelled yet
+on the rack ordered likewise, finished by then (a touch-up may be due), and not yet handed over or cancelled
 flow time   first `finished` − ordered
 waiting     first `started` − ordered
 
@@ -266,8 +266,8 @@ def _behind(day: Day, lines: Iterable[Line]) -> dict[str, tuple[str, ...]]:
             (FINISHED, day.holds(line.finished_at)),
             (COLLECTED, day.holds(line.collected_at)),
             (CALLED_OFF, day.holds(line.cancelled_at)),
-            (CARRIED, line.finished_at is None and not is_over),
-            (ON_RACK, line.finished_at is not None and not is_over),
+            (CARRIED, ticket.day <= day.day and line.finished_at is None and not is_over),
+            (ON_RACK, ticket.day <= day.day and line.finished_at is not None and not is_over),
         ):
             if is_one:
                 found[name].append(ticket.id)

@@ -180,6 +180,16 @@ def test_a_portrait_carried_over_counts_on_both_days_and_its_night_in_neither_on
     assert second.hours[0].drawing_s == 20 * 60
 
 
+def test_an_order_that_reached_the_booth_a_day_late_is_not_carried_over_to_the_day_of_its_number():
+    evening = Told().set_up(at="08:00").day_opened().day_closed(at="18:00")
+    morning = evening.day_opened("2026-06-07").ordered("T1", at=instant("09:30", "2026-06-07"), ago_s=16 * 3600)
+
+    first, second = (figures_of(morning, instant("10:00", "2026-06-07"), day) for day in (DAY, "2026-06-07"))
+
+    assert (first.behind["ordered"], first.behind["carried"]) == ((), ())
+    assert (second.behind["ordered"], second.behind["carried"]) == (("T1",), ("T1",))
+
+
 def test_a_clock_left_running_overnight_counts_only_while_its_artist_was_in():
     told = quay_day().day_opened("2026-06-07", opens="10:00").artist_in("a1", at=instant("10:00", "2026-06-07"))
     told = told.started("T7", "a1", at=instant("17:00", "2026-06-07")).day_closed(at=instant("18:00", "2026-06-07"))
