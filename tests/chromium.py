@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 ON_PATH = ("chromium-headless-shell", "chromium")
-CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM") or next(filter(shutil.which, ON_PATH), "/usr/bin/chromium")
+CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM") or next(filter(None, map(shutil.which, ON_PATH)), "/usr/bin/chromium")
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",

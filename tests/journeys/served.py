@@ -10,10 +10,12 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
@@ -23,10 +25,13 @@ from typing import Any
 from portraitq.core.booth import Booth, import_lines
 from portraitq.core.events import Event
 from portraitq.starter import SLUG
+from portraitq.store import devices, journal
+from portraitq.store.store import Store, open_store
 
 ROOT = Path(__file__).resolve().parents[2]
 UP_WITHIN_S = 60.0  # a busy machine takes its time; a quiet one needs about one second
 LOOK_AGAIN_S = 0.05
+FONTS_FOUND = Path(tempfile.gettempdir()) / "portraitq-tests-fonts"  # matplotlib looks for fonts once, not at each home
 MORNING_H = 10
 
 
@@ -64,7 +69,8 @@ class Served:
     @cached_property
     def environment(self) -> dict[str, str]:
         kept = {name: value for name, value in os.environ.items() if not name.startswith("PORTRAITQ_")}
-        return {**kept, "TZ": where_it_is_morning(), "HOME": str(self.folder), "PYTHONPATH": str(ROOT)}
+        own = {"TZ": where_it_is_morning(), "HOME": str(self.folder), "PYTHONPATH": str(ROOT)}
+        return {**kept, **own, "MPLCONFIGDIR": str(FONTS_FOUND)}
 
     def start(self) -> None:
         """Start it, and wait until it answers. The passphrase is in what the first start prints."""
@@ -122,10 +128,19 @@ class Served:
         assert done.returncode == 0, done.stderr.decode()
         return done.stdout.decode()
 
+    @contextmanager
+    def store(self) -> Iterator[Store]:
+        """The store beside the service, as a command of the shell opens it but without a process of its own."""
+        opened = open_store(self.folder / "data")
+        try:
+            yield opened
+        finally:
+            opened.close()
+
     def journal(self) -> Journal:
-        """The whole journal as `portraitq export` writes it, folded."""
-        lines = self.command_line("export").splitlines()
-        booth, events = import_lines(lines)
+        """The whole journal on disk, folded."""
+        with self.store() as store, store.reading() as connection:
+            booth, events = import_lines(journal.lines(connection, SLUG))
         return Journal(booth, tuple(events))
 
     # What a test does without a screen, where it is about another screen
@@ -133,7 +148,8 @@ class Served:
     @cached_property
     def key(self) -> str:
         """The key of a device that was let in."""
-        return self.command_line("device", "add", "a script").strip()
+        with self.store() as store, store.writing() as connection:
+            return devices.add(connection, "a script", datetime.now(UTC))  # noqa: TID251
 
     def do(self, kind: str, by: str = "counter", **data: Any) -> Any:
         """A command over the JSON API."""
