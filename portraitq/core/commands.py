@@ -98,7 +98,12 @@ def read_command(sent: object, by: str = COUNTER) -> Command:
     if head.kind not in ASKED:
         raise Malformed(f"kind: {shown(head.kind)} is no command, which are {', '.join(ASKED)}.", "kind")
     data = validated(ASKED[head.kind], head.data, "data")
-    return Command(head.id, data, validated(_From, {"by": by}).by, head.ago_s or 0)
+    return Command(head.id, data, read_by(by), head.ago_s or 0)
+
+
+def read_by(by: str) -> str:
+    """`by` as the journal may name a device; Malformed names the field."""
+    return validated(_From, {"by": by}).by
 
 
 def decide(booth: Booth, command: Command, now: datetime) -> list[Event]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, cast
 
 from flask import current_app, request
 
+from portraitq.core.commands import read_by
 from portraitq.core.events import COUNTER
 from portraitq.web.problems import NotThere
 
@@ -35,5 +36,5 @@ def address() -> str:
 
 
 def by() -> str:
-    """Which device says so, as the journal names it: from its header, else the counter. Not yet validated."""
-    return request.headers.get(BY_HEADER, COUNTER)
+    """Which device says so, as the journal names it: from its header, else the counter; Malformed if it is none."""
+    return read_by(request.headers.get(BY_HEADER, COUNTER))
