@@ -72,9 +72,9 @@ def _picked(told: Booth, closed: Sequence[str]) -> Picked:
         return Picked(first, last, artist, beside, other, other)
     if beside == A_RANGE:
         begins, ends = date.fromisoformat(first), date.fromisoformat(last)
-        before = begins - timedelta(days=1)
+        before = _earlier(begins, timedelta(days=1))
         other_last = _day("other_to", before.isoformat())
-        other_first = _day("other_from", (before - (ends - begins)).isoformat())
+        other_first = _day("other_from", _earlier(before, ends - begins).isoformat())
         return Picked(first, last, artist, beside, min(other_first, other_last), max(other_first, other_last))
     if beside == AN_ARTIST:
         known = [one.id for one in told.set_up.artists] if told.set_up else []
@@ -106,9 +106,14 @@ def _artist(told: Booth, field: str) -> str:
 
 def _day_like(closed: Sequence[str], day: str) -> str:
     """The same weekday a week before where the booth traded on it, else the day of trading before."""
-    a_week_before = (date.fromisoformat(day) - WEEK).isoformat()
+    a_week_before = _earlier(date.fromisoformat(day), WEEK).isoformat()
     before = [one for one in closed if one < day]
     return a_week_before if a_week_before in before else before[-1] if before else day
+
+
+def _earlier(day: date, by: timedelta) -> date:
+    """`day` less `by`; where the calendar does not reach so far back, its first day."""
+    return date.min + max(day - date.min - by, timedelta(0))
 
 
 def _shortcuts(closed: Sequence[str], picked: Picked) -> list[Shortcut]:

@@ -59,6 +59,13 @@ def test_before_the_first_day_is_closed_it_says_what_will_stand_there(web: Web):
     assert "No day has been closed yet" in page
 
 
+@pytest.mark.parametrize(
+    "asked", ["?with=range&from=0001-01-01", "?with=range&to=9999-12-31", "?with=day&from=0001-01-01"]
+)
+def test_days_at_the_ends_of_the_calendar_are_only_days_without_trading(web: Web, asked: str):
+    assert "The other: from" in opened(web, asked)
+
+
 def test_six_questions_are_answered_with_n_and_intervals(web: Web):
     page = text_of(opened(web))
 
