@@ -20,6 +20,7 @@ from portraitq.currency import digits_of
 
 LOCALE = "en"
 MOST_CENTS = 10**12  # as in the journal
+LONGEST_TYPED = 60  # characters of an amount; TYPED takes the square of them as steps
 # one number, its currency before or behind it; a point right behind a letter ("Rs.20") is the abbreviation's
 TYPED = re.compile(r"(?P<before>\D*?)(?P<number>(?:(?<![^\W\d_])[.,])?\d[\d.,\s'’]*)\D*")
 IN_THOUSANDS = re.compile(r"\d{1,3}([.,])\d{3}(?:\1\d{3})*")
@@ -133,6 +134,8 @@ def plain_amount(cents: int, currency: str) -> str:
 def read_money(text: str, currency: str, field: str = "amount") -> int:
     """An amount that somebody typed (`18`, `18,5`, `€ 1 200`, `1.200,00`) in minor units; Malformed names `field`."""
     digits = digits_of(currency)
+    if len(text) > LONGEST_TYPED:
+        raise Malformed(f"{field}: an amount such as {plain_amount(1850, currency)} was expected.", field)
     found = TYPED.fullmatch(text.replace("−", "-").strip())
     try:
         amount = Decimal(_with_a_point(re.sub(r"[\s'’]", "", found["number"]), digits) if found else "")

@@ -82,7 +82,7 @@ def test_money_is_read_as_people_type_it(typed: str, currency: str, cents: int):
             (typed, "EUR")
             for typed in ("", "free", "18.005", "1.000", "1.2.3", "12,34,567", "1e5", "2 for 20", "10-20")
         ),
-        *((typed, "EUR") for typed in ("NaN", "9" * 30)),
+        *((typed, "EUR") for typed in ("NaN", "9" * 30, "0" * 100)),
         ("1.5", "JPY"),
     ],
 )
