@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import secrets
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -41,6 +42,10 @@ SAID = {
     "note": "The note was erased.",
     "closed": "The day is closed. Everybody is out, and what was due is erased.",
 }
+UNWRITTEN = ("Cc", "Cs", "Cn")  # signs that only steer the writing (Cf) are part of many scripts and of emoji
+NOT_LEFT = re.compile(
+    r"[-−()]|[^\W\d_]"
+)  # of an amount: a sign or brackets make it less than nothing, a letter is a slip
 blueprint = Blueprint("close", __name__)
 
 
@@ -231,8 +236,10 @@ def _counted(told: Booth, day: Day, now: datetime) -> tuple[CashCount | None, Ca
         except Malformed:
             errors[field] = f"For {of_what}, an amount such as {plain_amount(12345, currency)} was expected."
     note = re.sub(r"\s+", " ", form.get("note", "")).strip()
-    if len(note) > LONGEST_NOTE or not note.isprintable():
+    if len(note) > LONGEST_NOTE:
         errors["note"] = f"One line of at most {LONGEST_NOTE} characters was expected, not {len(note)}."
+    elif any(unicodedata.category(sign) in UNWRITTEN for sign in note):
+        errors["note"] = "Letters, digits and signs were expected; there is something in it that no keyboard writes."
     typed = CashForm(form.get("began_with", ""), form.get("counted", ""), note, errors)
     if errors:
         return None, typed
@@ -241,10 +248,10 @@ def _counted(told: Booth, day: Day, now: datetime) -> tuple[CashCount | None, Ca
 
 
 def read_amount(text: str, currency: str, field: str) -> int:
-    """What somebody typed, in minor units; Malformed where it is less than nothing, or a letter slipped in (`1oo`)."""
+    """What somebody typed, in minor units; Malformed where it is less than nothing (`-5`, `(5)`) or a slip (`1oo`)."""
     bare = text.replace(currency, "").replace(get_currency_symbol(currency, LOCALE), "")
     amount = read_money(text, currency, field)
-    if amount < 0 or any(letter.isalpha() for letter in bare):
+    if NOT_LEFT.search(bare):
         raise Malformed(f"{field}: an amount was expected.", field)
     return amount
 

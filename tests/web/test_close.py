@@ -11,6 +11,7 @@ from portraitq import cash_counts
 from portraitq.core.errors import Malformed
 from portraitq.core.events import print_instant
 from portraitq.web.close import read_amount
+from portraitq.web.here import BY_HEADER
 from tests.daybook.evening import quay_day
 from tests.web.conftest import Web
 from tests.web.test_daybook import text_of
@@ -83,7 +84,7 @@ def test_amounts_are_typed_with_a_point_or_a_comma(typed: str, minor: int):
     assert read_amount(typed, "EUR", "counted") == minor
 
 
-@pytest.mark.parametrize("typed", ["", "plenty", "-5", "1.2345", "1oo"])
+@pytest.mark.parametrize("typed", ["", "plenty", "-5", "5-", "(5)", "1.2345", "1oo"])
 def test_what_is_less_than_nothing_or_no_amount_is_malformed(typed: str):
     with pytest.raises(Malformed):
         read_amount(typed, "EUR", "counted")
@@ -113,6 +114,33 @@ def test_a_note_is_one_short_line_and_can_be_erased(web: Web):
 
     assert "about the box" not in page(web)
     assert "nothing: the box holds what the record says" in page(web)
+
+
+@pytest.mark.parametrize("note", ["ציור\u200f 20", "👩\u200d👧 paid late"])
+def test_a_note_may_hold_what_other_scripts_and_emoji_are_written_with(web: Web, note: str):
+    web.sign_in()
+
+    assert count(web, began_with="0", counted="0", note=note).status_code == 303
+    assert note in page(web)
+
+
+def test_a_note_with_what_no_keyboard_writes_is_told_so(web: Web):
+    web.sign_in()
+
+    shown = text_of(count(web, began_with="0", counted="0", note="a\x00b").get_data(as_text=True))
+
+    assert "there is something in it that no keyboard writes" in shown
+    assert "at most 120" not in shown
+
+
+def test_a_device_of_a_name_that_the_journal_does_not_know_cannot_close_the_day(web: Web):
+    web.sign_in()
+    form = {"token": web.token(), "day": today(web)}
+
+    answer = web.client.post(PAGE, data=form, headers={BY_HEADER: "somebody"})
+
+    assert answer.status_code == 422
+    assert web.desk.standing(wait_s=0).booth.day is not None
 
 
 def test_cash_that_came_after_the_count_is_said(web: Web):
