@@ -319,7 +319,7 @@ def _form(booth: Booth, shown: Mapping[str, str], wrong: Malformed | None) -> Pl
     before, set_up = prefilled(booth), booth.set_up
     assert set_up is not None
     values = {field: shown.get(field, value) for field, value in before.items()}
-    errors = {wrong.field: str(wrong).split(": ", 1)[-1]} if wrong else {}
+    errors = {wrong.field: str(wrong).removeprefix(f"{wrong.field}: ")} if wrong else {}
     days = traded_days(booth)
     weekdays = sorted({day.opened_at.astimezone(booth.zone).weekday() for day in days})
     asked = [(RECORD, f"As in the record ({len(days)} {'day' if len(days) == 1 else 'days'})")] if days else []

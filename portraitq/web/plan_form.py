@@ -53,13 +53,14 @@ def prefilled(booth: Booth) -> dict[str, str]:
     set_up = _set_up_of(booth)
     opens, closes = _usual_hours(booth)
     wishes = wishes_of(booth)
-    days = traded_days(booth)
+    lasts_s = 60.0 * ((closes - opens) % DAY_MIN or DAY_MIN)
+    asked = counted(booth, traded_days(booth), opens, lasts_s)
     fields = {
         "from": _clock(opens),
         "to": _clock(closes),
-        "asked": RECORD if days else TYPED,
+        "asked": TYPED if asked is None else RECORD,
         "times": "1",
-        "orders": _orders(booth, opens, closes),
+        "orders": _orders(asked, lasts_s),
         "sitters": ", ".join(_percent(share) for share in _sitters(wishes).shares),
         "confidence": f"{100 * set_up.booth.confidence:g}",
         "patience": LEARNED,
@@ -133,7 +134,7 @@ def from_shell(typed: Mapping[str, Any], booth: Booth) -> dict[str, str]:
     elif typed.get("like") is not None:
         form["asked"] = typed["like"]
     elif form["asked"] == TYPED:
-        raise Malformed("--orders: no day of the record is over yet, so say how many people ask each hour.", "orders")
+        raise Malformed("--orders: the record does not say yet how many ask, so say how many do each hour.", "orders")
     artists, styles = [one.id for one in set_up.artists], [style.id for style in set_up.styles]
     if typed.get("easels") is not None:
         _tick(form, "in", [each.strip() for each in typed["easels"].split(",")], artists, "--easels")
@@ -252,8 +253,9 @@ def _wishes(form: Mapping[str, str], before: Mapping[str, str], booth: Booth, se
         except ValueError as odd:
             raise Malformed(f"styles: {odd}.", "styles") from odd
     if form.get("sitters", before["sitters"]).strip() != before["sitters"]:
+        shares_of_sitters = _numbers(form, "sitters")
         try:
-            sitters = given_sitters(_numbers(form, "sitters"))
+            sitters = given_sitters(shares_of_sitters)
         except ValueError as odd:
             raise Malformed(f"sitters: {odd}.", "sitters") from odd
         wishes = replace(wishes, sitters=dict.fromkeys(wishes.styles, sitters))
@@ -321,7 +323,7 @@ def _number(form: Mapping[str, str], field: str, least: float, most: float, unit
     number = _float(said)
     if not least <= number <= most:
         of = f" {unit}" if unit else ""
-        raise Malformed(f"{field}: a number from {least:g} to {most:g}{of} was expected, not {said[:20]!r}.", field)
+        raise Malformed(f"{field}: a number from {least:g} to {most:.10g}{of} was expected, not {said[:20]!r}.", field)
     return number
 
 
@@ -359,11 +361,9 @@ def _usual_hours(booth: Booth) -> tuple[int, int]:
     return opens, 60 * closes.hour + closes.minute
 
 
-def _orders(booth: Booth, opens: int, closes: int) -> str:
+def _orders(asked: Expected | None, lasts_s: float) -> str:
     """A table to begin with, for who wants to type one."""
-    lasts_s = 60.0 * ((closes - opens) % DAY_MIN or DAY_MIN)
-    found = counted(booth, traded_days(booth), opens, lasts_s)
-    means = found.mean if found else (GUESSED_AN_HOUR,) * (len(hours_of(lasts_s)) - 1)
+    means = asked.mean if asked else (GUESSED_AN_HOUR,) * (len(hours_of(lasts_s)) - 1)
     return ", ".join(f"{mean:.1f}".removesuffix(".0") for mean in means)
 
 

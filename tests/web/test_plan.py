@@ -238,7 +238,8 @@ def test_what_is_typed_is_taken_as_it_stands():
         ("days", "1.5", "a whole number"),
         ("days", "99999", "a number from 1 to 5000"),
         ("sitters", "0, 0", "one of them above 0"),
-        ("sitters", "many", "numbers such as 3, 4, 5"),
+        ("sitters", "many", "sitters: numbers such as 3, 4, 5 were expected, not 'many'."),
+        ("seed", "-1", "a number from 0 to 2147483647 was"),
         ("asked", "2026-06-08", "a day that the booth traded on"),
         ("to-a1", "11:00", "a break within the day"),
         ("new-price", "dear", "an amount"),
@@ -252,6 +253,26 @@ def test_what_is_wrong_is_told_by_its_field(field, value, said):
         read(**{field: value})
 
     assert no.value.field == field
+    assert str(no.value).count(f"{field}:") == 1
+
+
+def test_what_is_wrong_stands_beside_its_field_in_its_own_words(web: Web):
+    web.sign_in()
+
+    nobody = web.client.post(PLAN, data=the_form(web, **{"in-a1": "-", "in-a2": "-"})).get_data(as_text=True)
+    seed = web.client.post(PLAN, data=the_form(web, seed="-1")).get_data(as_text=True)
+
+    assert '<p class="refusal">Nobody is there: tick at least one artist.</p>' in nobody
+    assert re.search(r'<details class="plan__part" open><summary>How it is played.*id="seed-about"', seed, re.DOTALL)
+
+
+def test_a_day_that_says_nothing_of_who_asks_leaves_the_table_to_be_typed():
+    booth = a_booth().day_closed().booth
+
+    form = prefilled(booth)
+
+    assert form["asked"] == "typed"
+    assert read_plan(form, booth).plan.asked.total > 0
 
 
 def test_a_table_must_have_a_number_for_each_hour():
