@@ -168,8 +168,8 @@ def moving(standing: Standing, id: str, passed_over_most: int) -> Moving:
     named = numbers(booth, at)
     ticket = booth.tickets.get(id)
     if ticket is None or id not in booth.queue:
-        place = ticket.place if ticket else "not in the queue yet"
-        return Moving(named.get(id, ""), why_not=f"It is {place}: only what waits can be moved.")
+        number, place = (_number(ticket, at), ticket.place) if ticket else ("", "not in the queue yet")
+        return Moving(number, why_not=f"It is {place}: only what waits can be moved.")
     fair = _Fairness(booth, passed_over_most, named)
     effects = effects_of_moves(booth, standing.pace, standing.as_of, id)
     places = [

@@ -79,6 +79,7 @@ def test_what_left_the_queue_has_no_places_and_says_why():
     told = a_queue().cancelled("T2")
 
     assert places(told, "T2").why_not == "It is cancelled: only what waits can be moved."
+    assert places(told, "T2").number == "3"
     assert places(told, "T2").places == ()
 
 
