@@ -203,14 +203,15 @@ class Teller:
         late_s = np.asarray(self.late_s)
         self.rules.hours = Hours(self.open_s, np.repeat(late_s[where], NODES) if late_s.ndim else float(late_s))
         begins_s = np.full((len(where), NODES), np.float32(NEVER_S))
+        asked_s = at_s.astype(np.float32)[:, None]  # as exact as `free_s`: who is idle is free from that very moment on
         free_s, log_s, who = begins_s, np.zeros_like(begins_s), np.zeros(begins_s.shape, np.intp)
         for row in range(self.artists):
             may = typical.may[kind, row] & ((artist < 0) | (artist == row))
             if not may.any():
                 continue
             own_free_s = outlook.free_s[row, where]
-            idle_s = np.where(own_free_s <= at_s[:, None], np.float32(typical.idle_s), np.float32(0))
-            from_s = np.maximum(own_free_s, at_s[:, None].astype(np.float32) + idle_s)
+            idle_s = np.where(own_free_s <= asked_s, np.float32(typical.idle_s), np.float32(0))
+            from_s = np.maximum(own_free_s, asked_s + idle_s)
             start_s = self.rules.begin(row, from_s.ravel()).reshape(begins_s.shape)
             better = may[:, None] & ((start_s < begins_s) | ((start_s == begins_s) & (own_free_s < free_s)))
             of_kind = typical.log_s[kind, row][:, None] + typical.own[kind, row][:, None] * z

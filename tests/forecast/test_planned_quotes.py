@@ -15,7 +15,7 @@ from portraitq.forecast.pace import Pace, pace_of
 from portraitq.forecast.patience import ENDLESS
 from portraitq.forecast.plan import Combo, LearnedHands, Plan
 from portraitq.forecast.planned_days import Asks, Played
-from portraitq.forecast.planned_quotes import Teller
+from portraitq.forecast.planned_quotes import Teller, Typical
 from portraitq.forecast.quotes import quote_order
 from portraitq.forecast.schedule import Scenarios
 from portraitq.forecast.wishes import wishes_of
@@ -144,3 +144,15 @@ def test_a_portrait_takes_as_long_as_live_quotes_have_it():
             # 4 standard errors of the share under a quantile of the other, both of 2 000 draws
             share = float(np.mean(ours <= np.quantile(theirs, level)))
             assert share == pytest.approx(level, abs=4 * np.sqrt(2 * level * (1 - level) / n))
+
+
+def test_an_idle_artist_takes_the_same_moment_to_begin_whenever_somebody_asks():
+    at_s = np.random.default_rng(5).uniform(0.0, 30_000.0, (1, 200))  # not all of them are float32 numbers
+    one, nobody = np.zeros(at_s.shape, np.intp), np.full(at_s.shape, -1, np.intp)
+    sure = np.array([[1e-9]])
+    typical = Typical(np.log([[600.0]]), sure, sure[0], np.zeros(1), np.ones((1, 1)), sure > 0, idle_s=300.0)
+    teller = Teller(typical, 0.85, 1e-3, 0.0, [[]], (), 0.0)
+
+    told_s = teller.tell(Played.nothing(Asks(at_s, one == 0, one, nobody)), 0)
+
+    assert told_s - at_s[0] == pytest.approx(np.full(200, 900.0), abs=0.1)
