@@ -18,7 +18,7 @@ from portraitq.daybook.said_and_kept import AS_SAID, LESS, MORE, OPEN, Ahead, Le
 from portraitq.daybook.season import Season
 from portraitq.daybook.shares import Share
 from portraitq.daybook.trend import ENOUGH_DAYS, Trend
-from portraitq.web.said import money
+from portraitq.web.said import HOUR_S, minutes, money
 from portraitq.web.season_said import (
     band_said,
     between,
@@ -259,7 +259,7 @@ def styles(found: Sequence[StyleEarns], names: Sequence[str], currency: str, sai
                     name,
                     f"{one.n:,}",
                     str(one.left_out),
-                    f"{one.easel_h_each * 60:.0f} min",
+                    minutes(round(one.easel_h_each * HOUR_S, 3)),  # hours are no whole seconds in binary
                     money(one.earned, currency),
                     mean_said(one.per_hour, lambda cents: money(round(cents), currency)),
                     str(one.per_hour.n),
