@@ -43,9 +43,7 @@ SAID = {
     "closed": "The day is closed. Everybody is out, and what was due is erased.",
 }
 UNWRITTEN = ("Cc", "Cs", "Cn")  # signs that only steer the writing (Cf) are part of many scripts and of emoji
-NOT_LEFT = re.compile(
-    r"[-−()]|[^\W\d_]"
-)  # of an amount: a sign or brackets make it less than nothing, a letter is a slip
+LESS_OR_A_SLIP = re.compile(r"[-−()]|[^\W\d_]")  # a minus anywhere, brackets as bookkeepers write them, a letter
 blueprint = Blueprint("close", __name__)
 
 
@@ -251,7 +249,7 @@ def read_amount(text: str, currency: str, field: str) -> int:
     """What somebody typed, in minor units; Malformed where it is less than nothing (`-5`, `(5)`) or a slip (`1oo`)."""
     bare = text.replace(currency, "").replace(get_currency_symbol(currency, LOCALE), "")
     amount = read_money(text, currency, field)
-    if NOT_LEFT.search(bare):
+    if LESS_OR_A_SLIP.search(bare):
         raise Malformed(f"{field}: an amount was expected.", field)
     return amount
 
