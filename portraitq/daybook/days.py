@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from itertools import groupby, pairwise
 
 from portraitq.core.booth import Booth, TradingDay
-from portraitq.daybook.spans import Span
+from portraitq.daybook.spans import Span, union
 
 _BEGINNING = datetime(1, 1, 1, tzinfo=UTC)
 _END = datetime(9999, 12, 31, tzinfo=UTC)
@@ -42,8 +42,8 @@ class Day:
         return at is not None and self.begins_at <= at < self.ends_at
 
     def trading(self, until: datetime) -> list[Span]:
-        """When it was open, up to `until`."""
-        return [(one.opened_at, min(one.closed_at or until, until)) for one in self.sessions if one.opened_at < until]
+        """When it was open, up to `until`; late news may make two sessions overlap, and that time counts once."""
+        return union((one.opened_at, min(one.closed_at or until, until)) for one in self.sessions)
 
 
 def days_of(booth: Booth) -> tuple[Day, ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from portraitq.core.booth import Booth
 from portraitq.daybook.attendance import Attendance, attendances
 from portraitq.daybook.days import days_of
@@ -41,6 +43,16 @@ def test_a_day_closed_and_opened_again_is_one_day():
         (instant("09:00"), instant("12:00")),
         (instant("13:00"), instant("18:00")),
     ]
+
+
+def test_time_in_which_two_sessions_overlap_is_traded_once():
+    told = Told().set_up(at="08:00").day_opened().day_closed(at="12:00").day_opened(opens="13:00")
+    opened = told.events[-1]
+    told = Told().tell(*told.events[:-1], replace(opened, ago_s=3600 + 600)).day_closed(at="18:00")
+
+    (day,) = days_of(told.booth)
+
+    assert day.trading(instant("18:00")) == [(instant("09:00"), instant("18:00"))]
 
 
 def test_closing_the_day_sends_everybody_out():
