@@ -51,6 +51,15 @@ class TradingDay:
 
 
 @dataclass(frozen=True, slots=True)
+class Coming:
+    """An artist came in at `at`; the line `seq` says so, which was written down at `written_at`."""
+
+    seq: int
+    written_at: datetime
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Booth:
     """Everything that follows from the journal. An empty booth is `Booth()`.
 
@@ -58,7 +67,7 @@ class Booth:
     easels        artist -> id of the ticket on their easel
     here_since    artist -> since when they are in
     free_since    artist -> when their easel last became free (or they came in)
-    came_at       artist -> when each of their comings was written down, oldest first
+    came          artist -> each of their comings, in the order in which they were written down
     open_ids      ids of tickets neither collected nor cancelled, by order (a dict used as an ordered set)
     days          the days of trading, the last one open if its `closed_at` is None
     """
@@ -73,7 +82,7 @@ class Booth:
     easels: Mapping[str, str] = field(default_factory=dict)
     here_since: Mapping[str, datetime] = field(default_factory=dict)
     free_since: Mapping[str, datetime] = field(default_factory=dict)
-    came_at: Mapping[str, tuple[datetime, ...]] = field(default_factory=dict)
+    came: Mapping[str, tuple[Coming, ...]] = field(default_factory=dict)
     open_ids: Mapping[str, None] = field(default_factory=dict)
     tickets: Tickets = field(default_factory=Tickets)
     walked_away: tuple[Event, ...] = ()
@@ -101,10 +110,18 @@ class Booth:
         id = self.easels.get(artist)
         return self.tickets[id] if id else None
 
-    def was_away(self, artist: str, since: datetime, until: datetime) -> bool:
-        """Whether `artist` left and came in again after `since`, up to `until`."""
-        came_at = self.came_at.get(artist, ())
-        return bisect_right(came_at, since) < bisect_right(came_at, until)
+    def was_away(self, artist: str, since: datetime, until: datetime, seq: int) -> bool:
+        """Whether `artist` left and came in again after `since`, up to `until`, as the journal said by its line `seq`.
+
+        What is written down later, however long ago it claims to have happened, changes no answer that was given.
+        """
+        came = self.came.get(artist, ())
+        for coming in reversed(came[: bisect_right(came, seq, key=lambda one: one.seq)]):
+            if coming.written_at <= since:
+                return False  # nobody comes later than it is written, so all those before came earlier still
+            if since < coming.at <= until:
+                return True
+        return False
 
     def may_draw(self, artist: str, ticket: Ticket) -> bool:
         """Whether `artist` is one who may draw `ticket`: they have its style, and nobody else was asked for.
@@ -165,7 +182,7 @@ class _Folding:
         self.set_up, self.days, self.last_number = booth.set_up, list(booth.days), booth.last_number
         self.queue, self.easels = list(booth.queue), dict(booth.easels)
         self.here_since, self.free_since = dict(booth.here_since), dict(booth.free_since)
-        self.came_at = dict(booth.came_at)
+        self.came = dict(booth.came)
         self.open_ids, self.tickets = dict(booth.open_ids), booth.tickets.draft()
         self.walked_away = list(booth.walked_away)
 
@@ -181,7 +198,7 @@ class _Folding:
             easels=MappingProxyType(self.easels),
             here_since=MappingProxyType(self.here_since),
             free_since=MappingProxyType(self.free_since),
-            came_at=MappingProxyType(self.came_at),
+            came=MappingProxyType(self.came),
             open_ids=MappingProxyType(self.open_ids),
             tickets=self.tickets.done(),
             walked_away=tuple(self.walked_away),
@@ -259,7 +276,8 @@ class _Folding:
             raise Refused(f'"{self._called(data.artist)}" is in already.')
         self.here_since[data.artist] = event.happened_at
         self.free_since[data.artist] = event.happened_at
-        self.came_at[data.artist] = (*self.came_at.get(data.artist, ()), event.at)
+        coming = Coming(event.seq, event.at, event.happened_at)
+        self.came[data.artist] = (*self.came.get(data.artist, ()), coming)
 
     def _artist_out(self, event: Event, data: ArtistOut) -> None:
         self._known_artist(data.artist)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from portraitq.core.booth import Booth, TradingDay
@@ -300,13 +300,17 @@ def pause_in_hand(ticket: Ticket) -> Pause | None:
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """One stay of a ticket on an easel: who, from when, until when (None while it lasts), and since when it waited."""
+    """One stay of a ticket on an easel: who, from when, until when (None while it lasts), and since when it waited.
+
+    `seq` is the journal's line with which it began.
+    """
 
     ticket: str
     artist: str
     waiting_since: datetime
     began_at: datetime
     ended_at: datetime | None
+    seq: int
 
 
 def stays(ticket: Ticket) -> tuple[Stay, ...]:
@@ -317,15 +321,14 @@ def stays(ticket: Ticket) -> tuple[Stay, ...]:
         at = event.happened_at
         match event.data:
             case Started(artist=artist):
-                found.append(Stay(ticket.id, artist, min(waiting_since, at), at, None))
+                found.append(Stay(ticket.id, artist, min(waiting_since, at), at, None, event.seq))
             case TouchedUp(artist=artist):
-                found.append(Stay(ticket.id, artist, at, at, None))
+                found.append(Stay(ticket.id, artist, at, at, None, event.seq))
             case _ if event.kind in ("put_back", "finished", "cancelled"):
                 waiting_since = at
                 if found and found[-1].ended_at is None:
                     open_stay = found[-1]
-                    ended_at = max(at, open_stay.began_at)
-                    found[-1] = Stay(ticket.id, open_stay.artist, open_stay.waiting_since, open_stay.began_at, ended_at)
+                    found[-1] = replace(open_stay, ended_at=max(at, open_stay.began_at))
             case _ if event.kind in ("released", "moved"):
                 waiting_since = at
     return tuple(found)
@@ -340,7 +343,7 @@ def turnaround(stay: Stay, free_at: datetime | None, booth: Booth) -> Turnaround
     days = booth.days
     if free_at is None or stay.waiting_since == stay.began_at or stay.began_at < free_at:
         return None
-    if booth.was_away(stay.artist, free_at, stay.began_at):
+    if booth.was_away(stay.artist, free_at, stay.began_at, stay.seq):
         return None
     index = day_index(days, stay.began_at)
     if not index or days[index - 1].opened_at > free_at:

@@ -420,3 +420,23 @@ def test_an_unplanned_break_between_two_portraits_is_no_turnaround():
     told = told.started("T3", "a1", at="09:31")
 
     assert [(one.ticket, one.lag_s) for one in turnarounds(told.booth)] == [("T3", 60.0)]
+
+
+def test_a_break_that_the_booth_heard_of_late_is_no_turnaround_either():
+    told = a_booth().ordered("T1", "T2", at="09:00").started("T1", "a1", at="09:00").stages_all_done("T1")
+    told = told.finished("T1", at="09:10").artist_out("a1", at="09:10:30")
+
+    # out of reach: in again at 09:20, begun at 09:21, both written down at 09:25
+    told = told.artist_in("a1", at="09:25", ago_s=300).started("T2", "a1", at="09:25", ago_s=240)
+
+    assert turnarounds(told.booth) == ()
+
+
+def test_a_break_that_is_written_down_after_a_portrait_was_begun_changes_no_turnaround_before_it():
+    told = a_booth().ordered("T1", "T2", at="09:00").started("T1", "a1", at="09:00").stages_all_done("T1")
+    told = told.finished("T1", at="09:10").started("T2", "a1", at="09:11").stages_all_done("T2")
+    known = turnarounds(told.finished("T2", at="09:20").booth)
+
+    told = told.finished("T2", at="09:20").artist_out("a1", at="09:21").artist_in("a1", at="09:22", ago_s=690)
+
+    assert turnarounds(told.booth) == known != ()
