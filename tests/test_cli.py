@@ -418,16 +418,17 @@ def served(folder: Path, port: int = 0) -> Iterator[tuple[subprocess.Popen[str],
         printed = []
         while (line := process.stdout.readline()) and "Ctrl-C" not in line:
             printed.append(line.rstrip("\n"))
-        yield process, _answering(f"http://127.0.0.1:{port}"), printed
+        yield process, _answering(f"http://127.0.0.1:{port}", process), printed
     finally:
         if process.poll() is None:
             process.terminate()
         process.communicate(timeout=PATIENCE_S)
 
 
-def _answering(address: str) -> str:
+def _answering(address: str, process: subprocess.Popen[str]) -> str:
     until_s = time.monotonic() + PATIENCE_S
     while time.monotonic() < until_s:
+        assert process.poll() is None, f"the service ended: {process.stderr.read() if process.stderr else ''}"
         try:
             requests.get(f"{address}/healthz", timeout=5)
         except requests.ConnectionError:
@@ -520,7 +521,7 @@ def test_werkzeug_serves_where_gunicorn_cannot(tmp_path: Path):
         text=True,
         cwd=Path(cli.__file__).parents[1],
     )
-    address = _answering(f"http://127.0.0.1:{port}")
+    address = _answering(f"http://127.0.0.1:{port}", process)
     watching = socketio.Client(reconnection=False)
     views: list[object] = []
     watching.on("view", views.append, namespace="/live")
