@@ -240,11 +240,15 @@ def _totals(stands: Iterable[Stands]) -> Totals:
 # A better order
 
 
-def suggest(booth: Booth, pace: Pace, now: datetime, passed_over_most: int) -> Suggestion | None:
+def suggest(
+    booth: Booth, pace: Pace, now: datetime, passed_over_most: int, shown: Suggestion | None = None
+) -> Suggestion | None:
     """An order that clearly keeps more promises than the present one; None where there is none.
 
     passed_over_most  how many later orders may be put before one ticket. Who has that many before them already, by
                       hand or by earlier suggestions, gets no more.
+    shown             what was suggested a moment ago: it stays while it is hardly worse than another, so that two
+                      orders that are as good do not take turns under somebody's eyes.
 
     Tried are the earliest promise first, Moore and Hodgson's rule for several that would be late, both as far as
     fairness lets them, and every single move, then one more, the likeliest of them on the scenarios. A portrait that
@@ -257,15 +261,22 @@ def suggest(booth: Booth, pace: Pace, now: datetime, passed_over_most: int) -> S
         return None  # no order could keep so many more
     search = _Search(orders, passed_over_most)
     good = [one for one in (*search.by_rule(), *search.step_by_step()) if _clearly_helps(one.effect)]
+    still = search.once_more(shown) if shown else None
+    least = min((_cost(one.effect) for one in good), default=math.inf)
+    if (
+        still is not None
+        and _clearly_helps(still.effect, WORTH_A_HAND - AS_GOOD)
+        and _cost(still.effect) <= least + AS_GOOD
+    ):
+        return still
     if not good:
         return None
-    least = min(_cost(one.effect) for one in good)
     near = [one for one in good if _cost(one.effect) <= least + AS_GOOD]
     return min(near, key=lambda one: one.effect.after.tardy_s)
 
 
-def _clearly_helps(effect: Effect) -> bool:
-    return effect.fewer_broken >= WORTH_A_HAND and effect.fewer_broken > STANDARD_ERRORS * effect.error
+def _clearly_helps(effect: Effect, least: float = WORTH_A_HAND) -> bool:
+    return effect.fewer_broken >= least and effect.fewer_broken > STANDARD_ERRORS * effect.error
 
 
 def _cost(effect: Effect) -> float:
@@ -306,6 +317,15 @@ class _Search:
             order = self._as_far_as_fair(wanted)
             if order is not None and 0 < len(moves_to(self.queue, order, self.fixed)) <= MOST_MOVES:
                 yield Suggestion(self.orders.of_order(order, self.fixed), reason)
+
+    def once_more(self, shown: Suggestion) -> Suggestion | None:
+        """The same order as things stand now; None where it is none of this queue, or may be suggested no more."""
+        order = shown.effect.order
+        if order == self.queue or sorted(order) != sorted(self.queue) or not self._is_fair(order):
+            return None
+        effect = self.orders.of_order(order, self.fixed)
+        is_ours = self.fixed.isdisjoint(move.ticket for move in effect.moves) and len(effect.moves) <= MOST_MOVES
+        return Suggestion(effect, shown.reason) if is_ours else None
 
     def step_by_step(self) -> Iterator[Suggestion]:
         """The best single move, and with it the next best, as long as one more is worth its while."""

@@ -24,10 +24,12 @@ from portraitq.forecast.quotes import forecast
 from portraitq.forecast.schedule import Scenarios
 from portraitq.forecast.sequence import (
     EARLIEST_DUE,
+    FEW_MOVES,
     MOST_MOVES,
     WORTH_A_HAND,
     Effect,
     Orders,
+    Suggestion,
     effect_of_move,
     effects_of_moves,
     moves_to,
@@ -270,6 +272,22 @@ def test_the_earliest_promise_is_put_first_where_that_clearly_keeps_it():
     assert found.effect.moves == (Moved(ticket="T4", before="T1"),)
     assert found.effect.before.broken == pytest.approx(1, abs=0.01)
     assert found.effect.after.broken == pytest.approx(0, abs=0.01)
+
+
+def test_what_was_suggested_a_moment_ago_stays_while_another_order_is_hardly_better():
+    told = a_wrong_way_round(last="09:36")  # T4 is in time as first and as second
+    now = told.at("09:02")
+    orders = Orders(told.booth, SHARP, now)
+    as_good, worse, in_vain = (
+        Suggestion(orders.of_moves([Moved(ticket=id, before=before)]), FEW_MOVES)
+        for id, before in (("T4", "T2"), ("T4", "T3"), ("T3", "T1"))
+    )
+
+    found = {shown: suggest(told.booth, SHARP, now, 2, shown) for shown in (None, as_good, worse, in_vain)}
+
+    assert as_good.effect.after.broken < 0.05 < 0.9 < worse.effect.after.broken
+    assert found[as_good] == as_good
+    assert found[worse] == found[in_vain] == found[None] != as_good
 
 
 def test_nothing_is_suggested_where_all_promises_hold():
