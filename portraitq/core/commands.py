@@ -31,6 +31,7 @@ from portraitq.core.events import (
     Finished,
     Id,
     Instant,
+    Moved,
     Ordered,
     Paid,
     Promised,
@@ -61,6 +62,14 @@ class Order(Data):
     ticket: TicketId | None = None
     number: Annotated[int, Field(ge=1)] | None = None
     ready_by: Instant | None = None
+
+
+class PutInOrder(Data):
+    """The whole queue in another order, by these moves and all at once: made while it still stands as `queue`."""
+
+    kind = "moved"
+    queue: tuple[TicketId, ...]
+    moves: tuple[Moved, ...]
 
 
 ASKED: dict[str, type[Data]] = {**KINDS, "ordered": Order}
@@ -129,6 +138,8 @@ def _in_full(booth: Booth, data: Data) -> list[Data]:
     match data:
         case Order():
             return _ordered(booth, data)
+        case PutInOrder(moves=moves):
+            return list(moves)
         case StageDone(ticket=id, stage=stage) if _is_last_stage(booth, id, stage):
             return [data, Finished(ticket=id, rack=None)]
         case Finished(ticket=id) if (last := _stage_left(booth, id)) is not None:
@@ -182,6 +193,7 @@ def _on_another_easel(booth: Booth, command: Command) -> str | None:
     return f'Number {ticket.number} is on the easel of "{booth.set_up.called(ticket.artist)}" now.'
 
 
+QUEUE_CHANGED = "The queue has changed since this was suggested, so nothing was moved. Look at what is suggested now."
 OF_THE_HAND = ("stage_done", "stage_undone", "paused", "resumed", "put_back", "finished")
 
 
@@ -190,6 +202,8 @@ def _would_regret(booth: Booth, data: Data, said_at: datetime) -> str | None:
     match data:
         case SetUp():
             return _breaks_what_is_open(booth, data)
+        case PutInOrder(queue=queue) if booth.queue != queue:
+            return QUEUE_CHANGED
         case DayOpened(day=day) if abs((date.fromisoformat(day) - said_at.astimezone(booth.zone).date()).days) > 1:
             today = said_at.astimezone(booth.zone).date()  # a day too far ahead would bar every day before it
             return f"The day {day} is not today: open {today} (or the day before, for a night that runs past midnight)."

@@ -6,8 +6,9 @@ All figures are `forecast.sequence`'s, of the same scenarios as the quotes that 
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from flask import Blueprint, Response, current_app, jsonify, make_response, redi
 from flask.typing import ResponseReturnValue
 
 from portraitq.core.booth import Booth
-from portraitq.core.commands import read_command
+from portraitq.core.commands import QUEUE_CHANGED, PutInOrder, read_command
 from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import Moved, print_data
 from portraitq.core.life import Ticket
@@ -51,7 +52,6 @@ WORTH_SAYING = 0.05  # a chance that moves by less is the same chance
 HALF = 0.5
 MOST_NAMED = 4  # numbers in one sentence
 MOST_PROMISES = 3  # chances in one sentence
-CHANGED = "The queue has changed since this was suggested, so nothing was moved. Look at what is suggested now."
 BETTER_ORDERS = "portraitq-better-orders"
 
 
@@ -122,19 +122,23 @@ def better_order(booth: str) -> Response:
 @blueprint.post("/<booth>/counter/better-order")
 @staff_only
 def put_in_order(booth: str) -> ResponseReturnValue:
-    """Make the moves of a suggestion, one command each, if the queue still stands as it did when it was made."""
+    """Make the moves of a suggestion, all at once, if the queue still stands as it did when it was made."""
     desk, form = desk_at(booth), request.form
     queue, order = (tuple(form.get(name, "").split()) for name in ("queue", "order"))
     if not order or sorted(queue) != sorted(order):
         raise Malformed("order: the tickets of the queue in another order were expected.", "order")
     stands = desk.standing(FRESH_S).booth.queue
     if stands not in (queue, order):
-        raise Refused(CHANGED)
-    id = (form.get("id") or fresh_id())[:LONGEST_ID]
-    stay = set(order).difference(form.get("moved", "").split())
-    for step, move in enumerate(moves_to(stands, order, stay)):
-        sent = {"id": f"{id}-{step}", "kind": move.kind, "data": print_data(move)}
-        desk.carry_out(read_command(sent, here.by()))
+        raise Refused(QUEUE_CHANGED)
+    moves = moves_to(stands, order, set(order).difference(form.get("moved", "").split()))
+    if moves:
+        id = (form.get("id") or fresh_id())[:LONGEST_ID]
+        sent = read_command({"id": id, "kind": Moved.kind, "data": print_data(moves[0])}, here.by())
+        try:
+            desk.carry_out(replace(sent, data=PutInOrder(queue=queue, moves=moves)))
+        except Refused:
+            if desk.standing(FRESH_S).booth.queue != order:  # else another counter was quicker with the same
+                raise
     desk.standing(FRESH_S)
     return jsonify({"done": True}) if wants_document() else redirect(url_for("counter.show", booth=booth), 303)
 
@@ -150,13 +154,27 @@ def _part(template: str, booth: str, title: str, **context: object) -> Response:
 
 def _suggested(desk: Desk) -> Suggestion | None:
     """The suggestion for the booth as it stands, sought once however many tablets ask."""
-    standing, most = desk.standing(wait_s=0), desk.house_rules().passed_over_most
-    kept: dict[str, tuple[tuple[int, datetime, int], Suggestion | None]]
-    kept = current_app.extensions.setdefault(BETTER_ORDERS, {})
-    asked = (standing.seq, standing.as_of, most)
-    if desk.slug not in kept or kept[desk.slug][0] != asked:
-        kept[desk.slug] = asked, suggest(standing.booth, standing.pace, standing.as_of, most)
-    return kept[desk.slug][1]
+    orders: _BetterOrders = current_app.extensions.setdefault(BETTER_ORDERS, _BetterOrders())
+    return orders.of(desk)
+
+
+class _BetterOrders:
+    """What is suggested at each booth. One search at a time, as it keeps a core busy: taps go on beside it."""
+
+    def __init__(self) -> None:
+        self.turn = threading.Lock()
+        self.kept: dict[str, tuple[tuple[int, datetime, int], Suggestion | None]] = {}
+
+    def of(self, desk: Desk) -> Suggestion | None:
+        most = desk.house_rules().passed_over_most
+        with self.turn:
+            standing = desk.standing(wait_s=0)
+            asked = (standing.seq, standing.as_of, most)
+            as_of, shown = self.kept.get(desk.slug, (None, None))
+            if as_of != asked:
+                shown = suggest(standing.booth, standing.pace, standing.as_of, most, shown)
+                self.kept[desk.slug] = asked, shown
+            return shown
 
 
 # The places of one ticket

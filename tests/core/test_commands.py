@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from portraitq.core.booth import Booth, fold
-from portraitq.core.commands import ASKED, Command, Order, decide, read_command
+from portraitq.core.commands import ASKED, Command, Order, PutInOrder, decide, read_command
 from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import (
     KINDS,
@@ -16,6 +16,7 @@ from portraitq.core.events import (
     Event,
     Finished,
     Held,
+    Moved,
     Ordered,
     Paid,
     Promised,
@@ -421,3 +422,14 @@ def test_the_same_stage_said_on_two_tablets_counts_once_and_never_takes_the_next
     with pytest.raises(Refused, match="not on"):
         told.decided(done, by="easel:a1", ago_s=20)
     assert told.ticket("T1").stages_done == 1
+
+
+def test_the_queue_is_put_in_order_as_a_whole_or_not_at_all():
+    told = a_booth().ordered("T1", "T2", "T3")
+    moves = Moved(ticket="T3", before="T1"), Moved(ticket="T1", before=None)
+    wanted = PutInOrder(queue=("T1", "T2", "T3"), moves=moves)
+
+    assert data_of(told.decided(wanted)) == list(moves)
+    assert told.wants(wanted).booth.queue == ("T3", "T2", "T1")
+    with pytest.raises(Refused, match="nothing was moved"):
+        told.ordered("T4").decided(wanted)

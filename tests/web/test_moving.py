@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import html
 import re
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
+from flask.testing import FlaskClient
 
 from portraitq.core.commands import decide, read_command
 from portraitq.core.events import Moved
 from portraitq.core.passed_over import passed_over
-from portraitq.forecast.sequence import FEW_MOVES, Change, Effect, Orders, Stands, Suggestion, Totals
+from portraitq.forecast.sequence import FEW_MOVES, Change, Effect, Orders, Stands, Suggestion, Totals, suggest
 from portraitq.house_rules import HouseRules
 from portraitq.web.moving import BetterOrder, Line, Moving, better_order_card, lines_of, moving, share
 from tests.builders import Told, a_booth, artist
@@ -306,6 +310,47 @@ def test_doing_it_makes_each_move_once_however_often_it_is_sent(counter: Web):
     assert booth.queue == (ids[-1], *ids[:-1])
     assert booth.seq == seq + 1
     assert "better__title" not in get(counter, "better-order?sheet=1")
+
+
+def test_two_counters_that_do_it_at_once_make_one_order_of_it(counter: Web):
+    ids = in_trade(counter)
+    wanted = (ids[3], ids[2], ids[0], ids[1])  # two moves
+    form = {**form_of(get(counter, "better-order?sheet=1")), "order": " ".join(wanted), "moved": " ".join(ids[2:])}
+    clients = [counter.app.test_client() for _ in range(2)]
+    for client in clients:
+        counter.sign_in(client)
+    seq, both = counter.desk.standing().seq, threading.Barrier(2)
+
+    def press(client: FlaskClient, id: str) -> int:
+        device = {"X-Portraitq-Token": counter.token(client)}
+        both.wait()
+        return client.post("/quay/counter/better-order", data={**form, "id": id}, headers=device).status_code
+
+    with ThreadPoolExecutor() as pool:
+        answers = list(pool.map(press, clients, ("one", "two")))
+
+    booth = counter.desk.standing(wait_s=10).booth
+    assert answers == [200, 200]
+    assert (booth.queue, booth.seq) == (wanted, seq + 2)
+
+
+def test_a_suggestion_is_sought_once_however_many_tablets_ask_at_once(counter: Web, monkeypatch: pytest.MonkeyPatch):
+    in_trade(counter)
+    sought, clients = [], [counter.app.test_client() for _ in range(3)]
+    for client in clients:
+        counter.sign_in(client)
+
+    def slowly(*asked: object) -> Suggestion | None:
+        sought.append(asked)
+        time.sleep(0.05)
+        return suggest(*asked)
+
+    monkeypatch.setattr("portraitq.web.moving.suggest", slowly)
+    with ThreadPoolExecutor() as pool:
+        pages = list(pool.map(lambda client: client.get("/quay/counter/better-order?sheet=1").status_code, clients))
+
+    assert pages == [200, 200, 200]
+    assert len(sought) == 1
 
 
 def test_a_suggestion_for_a_queue_that_has_changed_is_refused_and_moves_nothing(counter: Web):
