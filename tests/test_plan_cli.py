@@ -67,7 +67,7 @@ def test_everything_that_can_be_typed_arrives(store: Path):
         (("--style-mix", "ink-head"), "ink-head=0.6"),
         (("--try-price", "oil=3"), "ink-head, chalk-half were expected"),
         (("--days", "0"), "a number from 1 to 5000"),
-        (("--confidence", "85"), "a number from 50 to 99"),
+        (("--confidence", "85"), "a share from 0.5 to 0.99 was expected, not '85'"),
     ],
 )
 def test_what_is_typed_wrong_is_wrong_usage(store: Path, wrong: tuple[str, ...], said: str):

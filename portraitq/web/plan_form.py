@@ -157,7 +157,12 @@ def from_shell(typed: Mapping[str, Any], booth: Booth) -> dict[str, str]:
     if (patience := typed.get("patience")) is not None:
         form |= {"patience": ENDLESSLY} if patience == ENDLESSLY else {"patience": HALF, "half": patience}
     if typed.get("confidence") is not None:
-        form["confidence"] = f"{100 * _float(typed['confidence']):.10g}"
+        share = _float(typed["confidence"].strip())
+        if not 0.5 <= share <= 0.99:
+            raise Malformed(
+                f"--confidence: a share from 0.5 to 0.99 was expected, not {typed['confidence'][:20]!r}.", "confidence"
+            )
+        form["confidence"] = f"{100 * share:.10g}"
     return form
 
 
