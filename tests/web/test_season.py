@@ -66,6 +66,11 @@ def test_days_at_the_ends_of_the_calendar_are_only_days_without_trading(web: Web
     assert "The other: from" in opened(web, asked)
 
 
+def test_no_level_of_heading_is_left_out(web: Web):
+    assert '<h2 class="answer__question">' in opened(web)
+    assert '<h3 class="answer__question">' in opened(web, "?with=artist")
+
+
 def test_six_questions_are_answered_with_n_and_intervals(web: Web):
     page = text_of(opened(web))
 
