@@ -25,6 +25,7 @@ WIDTH_PX, HEIGHT_PX = 640, 300
 TEXT_PX = 13.0
 MOST_NAMES = 12  # so many categories can be read side by side; of more every second, third … is named
 MOST_MARKS = 7
+LONGEST_NAME = 28  # letters under a bar; the table has the rest
 KEPT = 64  # drawings; a page has about ten
 
 Kind = Literal["number", "category", "minutes", "clock", "share"]
@@ -188,6 +189,7 @@ def _draw(plot: Plot, axes: Any) -> None:
         return [float(places[str(value)]) if places is not None else float(value) for value in values]
 
     def called(name: str) -> str:
+        name = _shortened(name)
         return f"\u200b{name}" if name.startswith("_") else name  # which matplotlib would leave out of the legend
 
     bars = [part for part in plot.parts if isinstance(part, Bars)]
@@ -264,7 +266,7 @@ def _scale(plot: Plot, axes: Any, places: dict[str, int] | None) -> None:
     if places is not None:
         step = math.ceil(len(places) / MOST_NAMES)
         shown = [(place, name) for name, place in places.items() if place % step == 0]
-        axes.set_xticks([place for place, _ in shown], [name for _, name in shown])
+        axes.set_xticks([place for place, _ in shown], [_shortened(name) for _, name in shown])
         axes.set_xlim(-0.6, len(places) - 0.4)
     if any(isinstance(part, Bars) for part in plot.parts) and not plot.y.is_log:
         axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
@@ -278,6 +280,10 @@ def _are_whole(plot: Plot, axis: Axis) -> bool:
     counted = [part for part in parts if not isinstance(part, Line)] or parts
     values = [float(value) for part in counted for value in (part.xs if axis is plot.x else part.ys)]
     return all(value.is_integer() for value in values if not math.isnan(value))
+
+
+def _shortened(name: str) -> str:
+    return name if len(name) <= LONGEST_NAME else f"{name[: LONGEST_NAME - 1].rstrip()}…"
 
 
 def _places(plot: Plot) -> dict[str, int]:

@@ -36,6 +36,7 @@ from portraitq.forecast.wishes import Wishes
 
 DAYS = 1000
 MOST_DAYS = 5000
+MOST_PLAYED = 600_000  # people, on all days together: about a minute; ten times that would take half an hour
 MOST_ASKED = 600  # people a day: more than any booth of a few easels can even answer
 DAY_S = 86_400.0
 LAST_ORDERS_EVERY_S = 900.0
@@ -173,6 +174,8 @@ def simulate(
         raise ValueError(f"1 to {MOST_DAYS} days can be simulated, not {days}")
     if plan.asked.total > MOST_ASKED:
         raise ValueError(f"at most {MOST_ASKED} people a day can be planned for, not {plan.asked.total:.0f}")
+    if plan.asked.total * days > MOST_PLAYED:
+        raise ValueError(f"at most {MOST_PLAYED} people can be played, not {plan.asked.total:.0f} on {days} days")
     planned, now = planned_booth(booth, plan)
     assert planned.set_up is not None
     set_up, chance = planned.set_up, _Chance(seed, days)

@@ -83,6 +83,16 @@ def test_whatever_a_style_is_called_is_written_as_it_is(name: str):
     assert [text.strip("\u200b") for text in texts(plot)].count(name) == 2  # on the axis and in the legend
 
 
+def test_a_name_without_end_leaves_room_for_the_picture():
+    long = "Watercolour" * 8
+
+    said = texts(
+        a_plot(Bars((long, "other"), (1, 2), long), Line((long, "other"), (1, 2), "b"), x=Axis("", "category"))
+    )
+
+    assert [text for text in said if "Water" in text] == [f"{long[:27]}…"] * 2
+
+
 @pytest.mark.parametrize(
     ("axis", "expected"),
     [
