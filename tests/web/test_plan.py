@@ -290,7 +290,7 @@ def test_more_people_than_can_be_planned_are_refused():
 def test_more_than_can_be_played_in_a_sitting_is_refused_with_how_many_days_can():
     busy = {"asked": "typed", "orders": ", ".join(["60"] * 9)}
 
-    with pytest.raises(Malformed, match="540 people on each of 5000 days .* choose at most 1111 days") as no:
+    with pytest.raises(Malformed, match=r"540 people on each of 5000 days .* choose at most 1111 days") as no:
         read(**busy, days="5000")
 
     assert no.value.field == "days"
