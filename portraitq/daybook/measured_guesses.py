@@ -30,7 +30,7 @@ from portraitq.forecast.doubts import EXACT, Judged
 from portraitq.forecast.interruptions import LONGEST_LAG_S
 
 FEWEST = 15
-OFF_BY = 0.15
+OFF_BY = 0.15  # a guess that is off by less than this is a good guess
 WIDE_DAYS = 0.12  # of log time: so far a day lies from the usual, where days are too few to tell (as in pace.MINDS)
 STEP_S = 5  # guesses are typed in steps of this; finer would pretend too much
 

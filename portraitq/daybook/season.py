@@ -17,8 +17,6 @@ from portraitq.daybook.promises import JUDGED, KEPT
 from portraitq.daybook.shares import Share, share
 from portraitq.daybook.trend import Trend, trend
 
-WEEK_D = 7
-
 
 @dataclass(frozen=True, slots=True)
 class SeasonDay:

@@ -29,6 +29,7 @@ from portraitq.daybook.days import Day, day_named, days_of
 from portraitq.daybook.takings import Takings, takings_of
 from portraitq.store import cards
 from portraitq.web import here, house_rules_form
+from portraitq.web.day_words import MEANS_SAID
 from portraitq.web.problems import NotThere
 from portraitq.web.said import LOCALE, clock_time, day_beside, day_said, money, plain_amount, read_money
 from portraitq.web.staff import staff_only
@@ -36,7 +37,6 @@ from portraitq.web.staff import staff_only
 if TYPE_CHECKING:
     from portraitq.desk import Desk
 
-MEANS_SAID = {"cash": "Cash", "card": "Card", "other": "Other"}
 SAID = {
     "counted": "The count is kept.",
     "note": "The note was erased.",

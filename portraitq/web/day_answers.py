@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from portraitq.daybook import charts
 from portraitq.daybook.hours import Hours
+from portraitq.daybook.measured_guesses import OFF_BY
 from portraitq.daybook.stages import StageFigures
 from portraitq.web.day_words import (
     MEANS_SAID,
@@ -31,7 +32,6 @@ from portraitq.web.said import minutes
 NOTHING = Markup("")
 FEW = 20  # with fewer promises than this, luck hides whether the wish was met (binomial: 14–20 of 20 at 85 %)
 ENOUGH_TIMES = 5  # with fewer measured times a median says little about a guess
-OFF_BY = 0.15  # a guess that is off by less than this is a good guess
 SHOWN_OFF = 3
 MOST_ADVICE = 2  # on the first screen; all of it stands below
 LONG_WAITED = 0.25  # of a day in which nobody waited for as long as this, another easel would have stood idle

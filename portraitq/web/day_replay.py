@@ -16,9 +16,8 @@ from markupsafe import Markup
 from portraitq.core.errors import Malformed
 from portraitq.daybook.days import Day, days_of
 from portraitq.web.day_replay_view import DayView, day_view, minute_view, standing_at
-from portraitq.web.here import desk_at
+from portraitq.web.here import day_at, desk_at
 from portraitq.web.past_days import answered_once, past_day
-from portraitq.web.problems import NotThere
 from portraitq.web.said import day_said
 from portraitq.web.staff import staff_only
 from portraitq.web.views import render_view
@@ -45,7 +44,7 @@ def show(booth: str) -> ResponseReturnValue:
     days = days_of(standing.booth)
     if not days:
         return render_template("day_replay.html", slug=desk.slug, days=(), day=None)
-    day = _day(days, request.args.get("day") or days[-1].day)
+    day = day_at(days, request.args.get("day") or days[-1].day)
     past = past_day(desk, day.day, READ_WITHIN_S)
     is_fragment = "fragment" in request.args
     if past is None:
@@ -66,12 +65,6 @@ def show(booth: str) -> ResponseReturnValue:
         fragment=Markup(made["html"]),  # rendered by our own template just now
     )
     return _uncached(make_response(page))
-
-
-def _day(days: tuple[Day, ...], name: str) -> Day:
-    if day := next((one for one in days if one.day == name), None):
-        return day
-    raise NotThere(f"The booth did not trade on {name[:20]!r} (its days: {days[0].day} to {days[-1].day}).")
 
 
 def _choices(days: tuple[Day, ...], shown: Day) -> list[dict[str, Any]]:

@@ -21,8 +21,7 @@ from portraitq.web.close import count_of
 from portraitq.web.day_answers import Advice
 from portraitq.web.daybook_view import daybook_view
 from portraitq.web.days_before import past_of, tickets_by_day
-from portraitq.web.here import desk_at
-from portraitq.web.problems import NotThere
+from portraitq.web.here import day_at, desk_at
 from portraitq.web.staff import staff_only
 from portraitq.web.suggestions import suggestions_of
 
@@ -45,7 +44,7 @@ def show(booth: str) -> ResponseReturnValue:
     days = days_of(standing.booth)
     if not days:
         return render_template("daybook.html", view=None, slug=desk.slug, set_up=standing.booth.set_up)
-    day = _day(days, request.args.get("day") or days[-1].day)
+    day = day_at(days, request.args.get("day") or days[-1].day)
     now = desk.clock.now()
     figures = figures_of(desk, standing, day, now)
     suggested = suggestions_of(desk, figures, now, request.args.get("did", ""))
@@ -74,7 +73,7 @@ def table(booth: str, day: str, table: str) -> ResponseReturnValue:
     desk = desk_at(booth)
     standing = desk.standing()
     told = standing.booth
-    figures = figures_of(desk, standing, _day(days_of(told), day), desk.clock.now())
+    figures = figures_of(desk, standing, day_at(days_of(told), day), desk.clock.now())
     digits = digits_of(told.set_up.booth.currency if told.set_up else "")
     written = {
         "tickets": lambda: export.tickets_csv(figures, told, digits),
@@ -117,13 +116,6 @@ def attended(desk: Desk) -> tuple[Attendance, ...]:
         events = [*events, *found]
         _looked_up[desk] = (last_seq + len(new), events)
     return attendances(events)
-
-
-def _day(days: tuple[Day, ...], name: str) -> Day:
-    if day := next((one for one in days if one.day == name), None):
-        return day
-    known = f"{days[0].day} to {days[-1].day}" if days else "none yet"
-    raise NotThere(f"The booth did not trade on {name[:20]!r} (its days: {known}).")
 
 
 def _file(text: str, name: str, mimetype: str) -> Response:

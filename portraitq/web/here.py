@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, cast
 
 from flask import current_app, request
@@ -11,6 +12,7 @@ from portraitq.core.events import COUNTER
 from portraitq.web.problems import NotThere
 
 if TYPE_CHECKING:
+    from portraitq.daybook.days import Day
     from portraitq.desk import Desk, Desks
 
 BY_HEADER = "X-Portraitq-By"
@@ -28,6 +30,14 @@ def desk_at(slug: str) -> Desk:
     except LookupError as unknown:
         known = ", ".join(desks().slugs()) or "none yet"
         raise NotThere(f"There is no booth {slug[:40]!r} here (there is: {known}).") from unknown
+
+
+def day_at(days: Sequence[Day], name: str) -> Day:
+    """The day of trading that the address names; NotThere (404) when there is none of that date."""
+    if day := next((one for one in days if one.day == name), None):
+        return day
+    known = f"{days[0].day} to {days[-1].day}" if days else "none yet"
+    raise NotThere(f"The booth did not trade on {name[:20]!r} (its days: {known}).")
 
 
 def address() -> str:

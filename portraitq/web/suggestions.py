@@ -48,6 +48,7 @@ from portraitq.daybook.suggestions import (
 from portraitq.kept_days import summaries
 from portraitq.store import journal
 from portraitq.web import here
+from portraitq.web.day_words import percent
 from portraitq.web.said import minutes, money
 from portraitq.web.staff import staff_only
 
@@ -291,7 +292,7 @@ def _called(set_up: SetUp, what: str) -> str:
 
 def _value_said(what: str, values: Values) -> str:
     if what == CONFIDENCE:
-        return _percent(values[0])
+        return percent(values[0])
     if what == ROUNDING:
         return minutes(values[0])
     return " · ".join(_clock(one) for one in values)
@@ -342,7 +343,7 @@ class _Words:
         )
 
     def _confidence(self, one: OtherPromises) -> SuggestionView:
-        now, then = _percent(one.wish), _percent(one.other.policy.confidence)
+        now, then = percent(one.wish), percent(one.other.policy.confidence)
         if one.other.policy.confidence > one.wish:
             title = f"Promise at {then} instead of {now}: fewer promises than you wish are kept."
         elif one.is_free:
@@ -404,7 +405,7 @@ class _Words:
             title=f"Somebody at the counter would free {minutes(one.a_day_s.value)} a day at the easels{room}.",
             evidence=f"{_n(one.pauses, 'pause')} for the counter on {_n(one.a_day_s.n, 'day')}: "
             f"{minutes(one.a_day_s.value)} a day ({_between(one.a_day_s)}), "
-            f"{_percent(one.of_drawing)} of the time drawn.",
+            f"{percent(one.of_drawing)} of the time drawn.",
             note="Interrupted work also takes a while to be found again; that is not counted here.",
             link=f"/{self.slug}/daybook/plan",
             link_said="Plan a day with it",
@@ -438,7 +439,7 @@ def _told(other: Outcome) -> str:
 
 
 def _kept(one: Outcome) -> str:
-    return f"{_percent(one.kept.value)} kept (n\u00a0=\u00a0{one.kept.n}, 95\u00a0%: {_interval(one.kept)})"
+    return f"{percent(one.kept.value)} kept (n\u00a0=\u00a0{one.kept.n}, 95\u00a0%: {_interval(one.kept)})"
 
 
 def _median_said(guess: MeasuredGuess) -> str:
@@ -448,12 +449,12 @@ def _median_said(guess: MeasuredGuess) -> str:
 
 
 def _share(of: Share) -> str:
-    return f"{_percent(of.value)}, 95\u00a0%: {_interval(of)}"
+    return f"{percent(of.value)}, 95\u00a0%: {_interval(of)}"
 
 
 def _interval(of: Share) -> str:
     low, high = of.interval()
-    return f"{100 * low:.0f} to {_percent(high)}"
+    return f"{100 * low:.0f} to {percent(high)}"
 
 
 def _between(time_s: Estimate) -> str:
@@ -467,10 +468,6 @@ def _minutes(seconds: float) -> str:
 
 def _halves(seconds: float) -> float:
     return math.floor(seconds / 30 + 0.5) / 2
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f}\u00a0%"
 
 
 def _clock(seconds: float) -> str:
