@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from portraitq.core.events import Event
 from portraitq.core.timing import stage_times
+from portraitq.passphrase import set_passphrase
 from tests.journeys.at_the_easel import (
     BOUNCE_MS,
     SAME_S,
@@ -32,7 +33,7 @@ from tests.journeys.at_the_easel import (
     under_way_s,
 )
 from tests.journeys.served import Served
-from tests.web.conftest import Web
+from tests.web.conftest import PASSPHRASE, Web
 
 AN_HOUR_MS = 3_600_000
 # The device's clock and how much of performance.now() the page is shown, both to be set by a test: `set(wall, mono)`
@@ -319,7 +320,7 @@ def test_a_sign_in_that_ran_out_while_out_of_reach_loses_no_tap(web: Web, addres
     on_the_easel(web, page)
     out_of_reach(page)
     press_main(page, "Layout done")
-    page.wait_for_load_state("networkidle")
+    set_passphrase(web.desks.store, PASSPHRASE)  # an answer on its way brings a fresh cookie, and that one is over too
     page.context.clear_cookies()
     in_reach(page)
     expect(page.locator("#said")).to_contain_text("Your sign-in has run out")

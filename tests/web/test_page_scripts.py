@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, WebSocketRoute, expect
 
 from portraitq.core.events import WalkedAway
+from portraitq.passphrase import set_passphrase
 from tests.chromium import launched
 from tests.web.conftest import PASSPHRASE, Web
 
@@ -77,8 +78,8 @@ def tap(page: Page) -> None:
     page.evaluate("document.getElementById('left').click()")
 
 
-def sign_in_runs_out(page: Page) -> None:
-    page.wait_for_load_state("networkidle")  # an answer on its way would bring a fresh cookie with it
+def sign_in_runs_out(web: Web, page: Page) -> None:
+    set_passphrase(web.desks.store, PASSPHRASE)  # an answer on its way brings a fresh cookie, and that one is over too
     page.context.clear_cookies()
 
 
@@ -129,7 +130,7 @@ def test_taps_arrive_in_the_order_in_which_they_were_made(web: Web, counter: Pag
 
 
 def test_a_sign_in_that_ran_out_loses_no_tap(web: Web, counter: Page):
-    sign_in_runs_out(counter)
+    sign_in_runs_out(web, counter)
     tap(counter)
     expect(counter.locator("#said")).to_contain_text("Your sign-in has run out")
 
@@ -144,7 +145,7 @@ def test_a_sign_in_that_ran_out_loses_no_tap(web: Web, counter: Page):
 def test_taps_kept_without_a_sign_in_are_sent_once_after_signing_in_on_another_tab(
     web: Web, served: str, counter: Page
 ):
-    sign_in_runs_out(counter)
+    sign_in_runs_out(web, counter)
     tap(counter)
     expect(counter.locator("#unsent")).to_contain_text("1 tap is not sent yet: your sign-in has run out")
     sign_in_elsewhere(counter, served)
@@ -161,7 +162,7 @@ def test_a_sign_in_that_ran_out_loses_nothing_that_is_typed_on_a_sheet(web: Web,
     counter.click(f"#queue a[href$='/tickets/{ticket}']")
     counter.click("#sheet summary:has-text('Add name')")
     counter.fill("#sheet [name=name]", "Anouk")
-    sign_in_runs_out(counter)
+    sign_in_runs_out(web, counter)
 
     counter.click("#sheet [data-form]:has([name=name]) button")
     expect(counter.locator("#sheet form .refusal:visible")).to_contain_text("Your sign-in has run out")
@@ -175,7 +176,7 @@ def test_a_sign_in_that_ran_out_leaves_a_half_typed_order_where_it_is(web: Web, 
     ticket = web.order()
     counter.fill("#order [name=price]", "17")
     counter.wait_for_selector(f"#queue a[href$='/tickets/{ticket}']")
-    sign_in_runs_out(counter)
+    sign_in_runs_out(web, counter)
 
     counter.click(f"#queue a[href$='/tickets/{ticket}']")
 
