@@ -32,14 +32,6 @@ ROOT = Path(__file__).resolve().parents[2]
 UP_WITHIN_S = 60.0  # a busy machine takes its time; a quiet one needs about one second
 LOOK_AGAIN_S = 0.05
 FONTS_FOUND = Path(tempfile.gettempdir()) / "portraitq-tests-fonts"  # matplotlib looks for fonts once, not at each home
-MORNING_H = 10
-
-
-def where_it_is_morning() -> str:
-    """A time zone in which the day has hours to go, so that no test meets closing time or midnight."""
-    ahead_h = MORNING_H - datetime.now(UTC).hour  # noqa: TID251  (the service reads the same clock)
-    ahead_h += 24 if ahead_h < -12 else 0
-    return f"Etc/GMT{-ahead_h:+d}" if ahead_h else "Etc/UTC"  # their sign is the other way round
 
 
 def a_free_port() -> int:

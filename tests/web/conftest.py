@@ -28,9 +28,10 @@ from portraitq.desk import Desk, Desks, Standing
 from portraitq.store import devices
 from portraitq.store.store import open_store
 from portraitq.web.app import create_app
+from tests.morning import where_it_is_morning
 
 PASSPHRASE = "harbour-lantern-chalk"
-ZONE = ZoneInfo("Europe/Lisbon")
+ZONE = ZoneInfo(where_it_is_morning())
 
 
 @dataclass
@@ -87,7 +88,7 @@ def jpeg(width: int = 320, height: int = 400) -> bytes:
 def make_web(folder: Path) -> Web:
     store = open_store(folder)
     desks = Desks(store)
-    desk = desks.create("quay", starter.set_up("Europe/Lisbon", "EUR"))
+    desk = desks.create("quay", starter.set_up(ZONE.key, "EUR"))
     desk.carry_out(Command("day", starter.first_day(desks.clock.now(), ZONE)))
     desk.carry_out(Command("in", ArtistIn(artist="a1"), "easel:a1"))
     passphrase.set_passphrase(store, PASSPHRASE)
