@@ -27,6 +27,7 @@ from portraitq.core.events import Event
 from portraitq.starter import SLUG
 from portraitq.store import devices, journal
 from portraitq.store.store import Store, open_store
+from tests.morning import where_it_is_morning
 
 ROOT = Path(__file__).resolve().parents[2]
 UP_WITHIN_S = 60.0  # a busy machine takes its time; a quiet one needs about one second
