@@ -275,12 +275,13 @@ class Desk:
         """
         now = self._now()
         came_before = print_instant(now - erasing.LOOSE * max(1.0, self.clock.speed))
+        booth = self._booth  # before what is kept: a ticket erased meanwhile elsewhere gets the id that it got there
         with self.store.reading() as connection:
             rules, kept = house_rules.of(connection, self.slug), cards.personal(connection, self.slug)
             loose = photos.has_loose(connection, self.slug, came_before)
-        due = erasing.due(self._booth, kept, rules.keep_h, now)
+        due = erasing.due(booth, kept, rules.keep_h, now)
         for id in due:
-            self._written(self._erasing(id), self._erase_what_was_asked)
+            self._written(_erasing(booth.tickets[id]), self._erase_what_was_asked)
         if loose:
             with self.store.writing() as connection:
                 photos.remove_loose(connection, self.slug, came_before)
@@ -353,11 +354,6 @@ class Desk:
         for event in events:
             if isinstance(event.data, Erased):
                 cards.erase(connection, self.slug, event.data.ticket)
-
-    def _erasing(self, ticket: str) -> Command:
-        """Erases a ticket. Two servers that find it due at once make the same id, and it is written once."""
-        place_in_its_life = len(self._booth.tickets[ticket].history)
-        return Command(f"erase-{ticket}-{place_in_its_life}", Erased(ticket=ticket), SYSTEM)
 
     def _tidy_or_tell(self) -> None:
         """Tidy up after what is done already and must not fail with it; what is left is done by the next round."""
@@ -539,6 +535,12 @@ def _ordered(events: Sequence[Event]) -> Ordered:
         if isinstance(event.data, Ordered):
             return event.data
     raise Refused("This id belongs to a command that was no order: send the order with an id of its own.")
+
+
+def _erasing(ticket: Ticket) -> Command:
+    """Erases a ticket. Two servers that find it due at once make the same id, and it is written once."""
+    place_in_its_life = len(ticket.history)
+    return Command(f"erase-{ticket.id}-{place_in_its_life}", Erased(ticket=ticket.id), SYSTEM)
 
 
 def _card(code: str, new: NewCard) -> Card:

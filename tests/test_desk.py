@@ -433,6 +433,32 @@ def test_two_servers_that_find_the_same_due_write_it_once(desk: Desk, tmp_path: 
     other.close()
 
 
+def test_what_another_server_erases_while_this_one_looks_is_written_once(
+    desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    id = _served(desk, "Anouk", "11:00")
+    desk.change_house_rules(HouseRules(keep_h=1))
+    other = Desks(open_store(tmp_path), Clock(start_at=instant("11:00:01"))).at("quayside")
+    desk.clock.skip_to(instant("12:30"))
+    other.clock.skip_to(instant("12:30"))
+    looked = cards.personal
+
+    def looked_before_the_other_did(connection: Connection, booth: str) -> set[str]:
+        kept = set(looked(connection, booth))
+        monkeypatch.setattr(cards, "personal", looked)
+        other.tidy()
+        desk.refresh()
+        while not desk.ticket(id).is_erased:
+            threading.Event().wait(0.01)
+        return kept
+
+    monkeypatch.setattr(cards, "personal", looked_before_the_other_did)
+    desk.tidy()
+
+    assert sum('"kind":"erased"' in line for line in _lines(desk)) == 1
+    other.close()
+
+
 def test_the_photo_of_an_order_that_was_never_finished_goes_after_an_hour(desk: Desk, tmp_path: Path) -> None:
     with desk.store.writing() as connection:
         photos.add(connection, desk.slug, photos.LOOSE, Picture(), came_at=print_instant(NOW))
