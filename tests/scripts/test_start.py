@@ -105,7 +105,8 @@ def test_an_interrupt_before_the_environment_stands_is_told_in_a_sentence() -> N
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no going on as another program")
 def test_going_on_keeps_the_process_so_that_ctrl_c_is_the_services_own() -> None:
     service = "import os, time; print(os.getpid(), flush=True); time.sleep(60)"
-    whole = f"import environment, sys; sys.exit(environment.become(sys.executable, '-c', {service!r}))"
+    heeds = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"  # a shell's & makes it deaf
+    whole = f"{heeds}; import environment, sys; sys.exit(environment.become(sys.executable, '-c', {service!r}))"
     started = subprocess.Popen(
         [sys.executable, "-c", whole], cwd=SCRIPTS, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
