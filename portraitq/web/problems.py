@@ -36,6 +36,10 @@ class Forbidden(Exception):
     """Somebody is signed in, but this request did not come from one of our own pages."""
 
 
+class OwnersOnly(Exception):
+    """One of the booth's people asks for what is the owner's alone."""
+
+
 class TooOften(Exception):
     """Too many tries; `wait_s` says for how long to wait."""
 
@@ -45,6 +49,7 @@ class TooOften(Exception):
 
 
 UNSIGNED = "Sign in first: this is for the people of the booth."
+OWNERS_ONLY = "This is the owner's: the owner's passphrase opens it. Nothing was changed."
 INSIDE = "Something went wrong inside. Nothing was lost; try again, and if it stays, start portraitq anew."
 HEADINGS = {
     401: "Sign in first",
@@ -110,6 +115,7 @@ def install(app: Flask) -> None:
     app.register_error_handler(NoSuchTicket, lambda no: told(404, str(no)))
     app.register_error_handler(StoreError, _store_is_silent)
     app.register_error_handler(Forbidden, lambda no: told(403, str(no)))
+    app.register_error_handler(OwnersOnly, lambda _: told(403, OWNERS_ONLY))
     app.register_error_handler(TooOften, _too_often)
     app.register_error_handler(Unsigned, _unsigned)
     app.register_error_handler(HTTPException, _http)

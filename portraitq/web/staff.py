@@ -27,7 +27,7 @@ from flask.typing import ResponseReturnValue
 from portraitq import passphrase as passphrases
 from portraitq.store.store import StoreError
 from portraitq.web.here import desks
-from portraitq.web.problems import TOKEN_HEADER, Forbidden, TooOften, Unsigned
+from portraitq.web.problems import TOKEN_HEADER, Forbidden, OwnersOnly, TooOften, Unsigned
 from portraitq.web.wrong_guesses import WrongGuesses
 
 if TYPE_CHECKING:
@@ -39,6 +39,7 @@ R = TypeVar("R")
 REST = timedelta(hours=12)  # a long fair day; nobody signs in again in the middle of it
 SECRET_KEY = "secret_key"
 SIGNED_OUT_KEY = "signed_out"
+OWNER = "owner"  # may everything
 SEEN_EVERY_S = 3600
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 LONGEST_KEY = 256
@@ -49,10 +50,11 @@ blueprint = Blueprint("staff", __name__)
 
 @dataclass(frozen=True)
 class Pass:
-    """By what somebody belongs here: a session (`session_id`) or a device (`device_id`)."""
+    """By what somebody belongs here: a session (`session_id`) or a device (`device_id`); and as whom (`role`)."""
 
     session_id: str = ""
     device_id: str = ""
+    role: str = OWNER
 
 
 def staff_only(view: Callable[P, R]) -> Callable[P, R]:
@@ -75,6 +77,38 @@ def need_staff() -> None:
         came = request.headers.get(TOKEN_HEADER) or request.form.get("token", "")
         if not hmac.compare_digest(came.encode(), session.get("token", "").encode()):
             raise Forbidden("This page is from an earlier sign-in: load it again and repeat what you did.")
+
+
+def owner_only(view: Callable[P, R]) -> Callable[P, R]:
+    """For the owner alone: the booth's other people are told so (403), strangers are sent to sign in, or get 401."""
+
+    @functools.wraps(view)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> R:
+        need_owner()
+        return view(*args, **kwargs)
+
+    return guarded
+
+
+def need_owner() -> None:
+    """As `need_staff()`; OwnersOnly when this request is from the booth's people but not from its owner."""
+    need_staff()
+    if not is_owner():
+        raise OwnersOnly
+
+
+def is_owner() -> bool:
+    """Whether this request is from the booth's owner."""
+    found = staff_pass()
+    return found is not None and found.role == OWNER
+
+
+def is_shown_as_owner() -> bool:
+    """`is_owner()` for templates, as `is_shown_as_staff()`."""
+    try:
+        return is_owner()
+    except StoreError:
+        return False
 
 
 def is_staff() -> bool:
@@ -278,7 +312,7 @@ def install(app: Flask, store: Store) -> None:
     )
     app.extensions["portraitq-guesses"] = WrongGuesses(time.monotonic)
     app.register_blueprint(blueprint)
-    app.jinja_env.globals.update(csrf_token=csrf_token, is_staff=is_shown_as_staff)
+    app.jinja_env.globals.update(csrf_token=csrf_token, is_staff=is_shown_as_staff, is_owner=is_shown_as_owner)
 
     @app.after_request
     def _not_kept(answer: Any) -> Any:
