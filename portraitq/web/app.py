@@ -20,6 +20,7 @@ from portraitq.web import (
     daybook,
     easel,
     hand_over,
+    hosts,
     limits,
     live,
     misfit,
@@ -63,14 +64,15 @@ SCREENS = (
 )
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
 SECURITY_HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; form-action 'self'; "
-        "frame-ancestors 'none'"
+    "Content-Security-Policy": (  # what is not named here is not loaded at all
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; "
+        "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
     ),
     "Referrer-Policy": "no-referrer",
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
 }
 log = logging.getLogger(__name__)
@@ -105,6 +107,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
         app.register_blueprint(screen.blueprint)
     api.install(app)
     live.install(app)
+    hosts.install(app)
     return app
 
 
@@ -119,7 +122,7 @@ def _safer(answer: Response) -> Response:
     if request.path.startswith("/static/"):
         answer.headers["Cache-Control"] = "no-cache"  # ask each time: an update of the program is seen at once
     else:
-        answer.headers.setdefault("Cache-Control", "no-cache")
+        answer.headers.setdefault("Cache-Control", "private, no-cache")  # no proxy on the way keeps a ticket's page
     return answer
 
 

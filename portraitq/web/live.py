@@ -13,6 +13,7 @@ import logging
 import threading
 import time
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from flask import Flask
@@ -27,6 +28,7 @@ from portraitq.store.store import StoreError
 from portraitq.ticket.codes import normalise
 from portraitq.web import problems
 from portraitq.web.here import desk_at, desks
+from portraitq.web.hosts import is_own_origin
 from portraitq.web.problems import NotThere, Unsigned
 from portraitq.web.staff import Pass, device_pass, staff_pass, still_valid
 from portraitq.web.views import STAFF, Rendered, View, render_view, view_named
@@ -290,6 +292,7 @@ def install(app: Flask) -> None:
         app,
         async_mode="threading",
         max_http_buffer_size=LARGEST_MESSAGE_BYTES,
+        cors_allowed_origins=partial(is_own_origin, address=app.config["PORTRAITQ_ADDRESS"]),
         ping_interval=20,
         ping_timeout=15,
         logger=False,

@@ -163,6 +163,6 @@ def _fragment(rendered: Rendered) -> Response:
     answer = jsonify(rendered.message())
     answer.set_etag(rendered.etag)
     answer.headers[AS_OF_HEADER] = print_instant(rendered.as_of)
-    answer.headers["Cache-Control"] = "no-cache"
+    answer.headers["Cache-Control"] = "private, no-cache"
     answer.make_conditional(request)
     return answer

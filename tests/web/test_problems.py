@@ -81,7 +81,7 @@ def test_every_answer_forbids_foreign_scripts_frames_and_guesses(web: Web, path:
         headers = answer.headers
 
     policy = headers["Content-Security-Policy"]
-    assert "default-src 'self'" in policy
+    assert "default-src 'none'" in policy
     assert "frame-ancestors 'none'" in policy
     assert "unsafe-inline" not in policy
     assert headers["Referrer-Policy"] == "no-referrer"
