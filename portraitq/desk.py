@@ -279,7 +279,7 @@ class Desk:
         with self.store.reading() as connection:
             rules, kept = house_rules.of(connection, self.slug), cards.personal(connection, self.slug)
             loose = photos.has_loose(connection, self.slug, came_before)
-        due = erasing.due(booth, kept, rules.keep_h, now)
+        due = erasing.due(booth, kept, rules.keep_h, now, rules.uncollected_days)
         for id in due:
             self._written(_erasing(booth.tickets[id]), self._erase_what_was_asked)
         if loose:
@@ -378,6 +378,8 @@ class Desk:
         with self.store.reading() as connection:
             new = list(journal.events(connection, self.slug, after=self._booth.seq))
         self._stands(fold(self._booth, new), new)
+        if any(isinstance(event.data, Erased) for event in new):
+            self.store.is_scrubbed = False  # who erased it there may not have got at the log while we read
 
     def _stands(self, booth: Booth, events: Sequence[Event]) -> None:
         """The booth stands so after these events; the caller holds the turn."""

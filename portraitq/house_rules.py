@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 LONGEST_TEXT = 400
 KEEP_LONGEST_H = 72
+UNCOLLECTED_LONGEST_DAYS = 365
 REST_LONGEST_MIN = 600
 PASSED_OVER_MOST = 20  # later orders before one ticket; who lets more be put there needs no rule
 log = logging.getLogger(__name__)
@@ -31,10 +32,11 @@ class HouseRules(BaseModel):
     rest              the words of that suggestion
     care              the caution about fixative and dust; empty shows none
     keep_h            personal data are erased so many hours after the hand-over; None when the day is closed
+    uncollected_days  they are erased, too, of a portrait that waited on the rack for so many days; None never
     passed_over_most  how many later orders a suggestion may put before one ticket; 0 suggests only what passes nobody
     """
 
-    model_config = ConfigDict(frozen=True, extra="ignore")
+    model_config = ConfigDict(frozen=True, extra="ignore", hide_input_in_errors=True)
 
     between: Text = "Wash your hands.\nSwap blunt pencils for sharp ones.\nTape down fresh paper."
     rest_after_min: Annotated[int, Field(ge=0, le=REST_LONGEST_MIN)] = 90
@@ -44,6 +46,7 @@ class HouseRules(BaseModel):
         "The product's safety data sheet and local rules decide."
     )
     keep_h: Annotated[int, Field(ge=1, le=KEEP_LONGEST_H)] | None = None
+    uncollected_days: Annotated[int, Field(ge=1, le=UNCOLLECTED_LONGEST_DAYS)] | None = None
     passed_over_most: Annotated[int, Field(ge=0, le=PASSED_OVER_MOST)] = 2
 
 

@@ -57,9 +57,13 @@ def slip(
     money: str,
     address: str,
     code: str,
+    deleted: str,
     network: Network | None = None,
 ) -> Slip:
-    """The slip of one ticket; every text as it is printed, `address` that of the ticket page, `code` in stored form."""
+    """The slip of one ticket; every text as it is printed, `address` that of the ticket page, `code` in stored form.
+
+    `deleted` says when the photo is, as the booth's rule has it.
+    """
     return Slip(
         booth=booth,
         number=number,
@@ -73,7 +77,7 @@ def slip(
         qr=qr.as_svg(qr.compact(address), title=f"QR code of ticket {number}", level=qr.SLIP),
         network=network,
         network_qr=network_qr(network),
-        cautions=cautions(has_network=network is not None),
+        cautions=cautions(deleted, has_network=network is not None),
     )
 
 
@@ -85,10 +89,9 @@ def network_qr(network: Network | None, level: qr.Level = qr.SLIP) -> str:
     return qr.as_svg(text, title=f"QR code that joins the network {network.name}", level=level)
 
 
-def cautions(*, has_network: bool) -> tuple[str, ...]:
+def cautions(deleted: str, *, has_network: bool) -> tuple[str, ...]:
     """What a customer should know, in few words."""
     said = ["Keep this slip: whoever shows it gets the portrait."]
     if has_network:
         said.append("The page opens only in our network, which has no internet.")
-    said.append("Your photo is deleted the evening you collect.")
-    return tuple(said)
+    return (*said, deleted)

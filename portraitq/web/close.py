@@ -61,6 +61,16 @@ class OpenRow:
 
 
 @dataclass(frozen=True)
+class LeftRow:
+    """A portrait of an earlier day that waits for its customer, with something personal still kept."""
+
+    id: str
+    number: int
+    day: str
+    waits: str
+
+
+@dataclass(frozen=True)
 class MoneyRow:
     """One means of payment: what it brought, what was given back, what stays."""
 
@@ -116,6 +126,8 @@ class CloseView:
     count: CountView | None
     keep_said: str
     due_said: str
+    left_said: str
+    left: tuple[LeftRow, ...]
     summary: str
     said: str
 
@@ -191,7 +203,8 @@ def close_view(desk: Desk, told: Booth, day: Day) -> CloseView:
         began_with = cash_counts.last_float(connection, desk.slug)
         kept = cards.personal(connection, desk.slug)
     now = desk.clock.now()
-    due = erasing.due(_closed(told, now), kept, rules.keep_h, now)
+    due = erasing.due(_closed(told, now), kept, rules.keep_h, now, rules.uncollected_days)
+    left = [ticket for ticket in erasing.left_behind(told, kept) if ticket.id not in due]
     open_rows = [_open_row(told, ticket, day) for ticket in told.open_tickets()] if is_open else []
     later = [one for one, ticket in zip(open_rows, told.open_tickets(), strict=False) if _is_for_later(ticket, told)]
     broken = sum(one.needs_a_hand for one in open_rows)
@@ -218,6 +231,8 @@ def close_view(desk: Desk, told: Booth, day: Day) -> CloseView:
         count=_count_view(told, reckoned(count, takings)) if count else None,
         keep_said=house_rules_form.keep_said(rules),
         due_said=_due_said(len(due)),
+        left_said=_left_said(len(left)),
+        left=tuple(_left_row(ticket, now) for ticket in left),
         summary=_summary(told, day, takings, currency),
         said="",
     )
@@ -340,6 +355,23 @@ def _due_said(n: int) -> str:
         return "Nothing is due to be erased at closing."
     of_these = "1 portrait" if n == 1 else f"{n} portraits"
     return f"At closing, name, contact, note and photos of {of_these} are erased for good."
+
+
+def _left_said(n: int) -> str:
+    if not n:
+        return ""
+    if n == 1:
+        return "1 portrait of an earlier day is kept with name or photo, because nobody came for it."
+    return f"{n} portraits of earlier days are kept with names or photos, because nobody came for them."
+
+
+def _left_row(ticket: Ticket, now: datetime) -> LeftRow:
+    since = erasing.on_the_rack_since(ticket)
+    waits = "held for its customer"
+    if since is not None:
+        days = (now - since).days
+        waits = f"on the rack for {days} days" if days > 1 else "on the rack since yesterday"
+    return LeftRow(ticket.id, ticket.number, day_said(ticket.day), waits)
 
 
 def _state(told: Booth, day: Day) -> str:

@@ -18,6 +18,7 @@ from portraitq.store import settings
 from portraitq.ticket.slip import PAPERS, USUAL_PAPER, Network, Slip, slip
 from portraitq.web import here
 from portraitq.web.here import desk_at
+from portraitq.web.house_rules_form import slip_said
 from portraitq.web.one_ticket import OneTicket, one_ticket
 from portraitq.web.order_form import fresh_id
 from portraitq.web.problems import NotThere
@@ -26,6 +27,7 @@ from portraitq.web.staff import staff_only
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk, Standing
+    from portraitq.house_rules import HouseRules
     from portraitq.store.cards import Card
 
 blueprint = Blueprint("hand_over", __name__)
@@ -57,7 +59,8 @@ def show_slip(booth: str, ticket: str) -> Response:
         paper = USUAL_PAPER
     found, standing = known(desk, ticket), desk.standing(FRESH_S)
     card = desk.cards([ticket]).get(ticket)
-    shown = slip_of(standing, standing.booth.tickets.get(ticket, found), card, here.address(), network(desk))
+    now_it_is, rules = standing.booth.tickets.get(ticket, found), desk.house_rules()
+    shown = slip_of(standing, now_it_is, card, here.address(), network(desk), rules)
     html = render_template("slip.html", slip=shown, paper=paper, papers=PAPERS, ticket=ticket, slug=booth)
     answer = make_response(html)
     if "paper" in request.args:
@@ -88,7 +91,9 @@ def network(desk: Desk) -> Network | None:
     return Network(name, password or None) if name else None
 
 
-def slip_of(standing: Standing, ticket: Ticket, card: Card | None, address: str, joins: Network | None) -> Slip:
+def slip_of(
+    standing: Standing, ticket: Ticket, card: Card | None, address: str, joins: Network | None, rules: HouseRules
+) -> Slip:
     """What stands on the slip of `ticket`; `address` is the program's own."""
     booth, set_up = standing.booth, _set_up(standing)
     code = card.code if card else ""
@@ -102,6 +107,7 @@ def slip_of(standing: Standing, ticket: Ticket, card: Card | None, address: str,
         money=_money(ticket, set_up),
         address=f"{address}/t/{code}",
         code=code,
+        deleted=slip_said(rules),
         network=joins,
     )
 

@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from portraitq.house_rules import KEEP_LONGEST_H, LONGEST_TEXT, PASSED_OVER_MOST, REST_LONGEST_MIN, HouseRules
+from portraitq.erasing import FORGOTTEN
+from portraitq.house_rules import (
+    KEEP_LONGEST_H,
+    LONGEST_TEXT,
+    PASSED_OVER_MOST,
+    REST_LONGEST_MIN,
+    UNCOLLECTED_LONGEST_DAYS,
+    HouseRules,
+)
 
 Errors = dict[str, str]
 
@@ -28,6 +36,7 @@ class RulesDraft:
     care: str
     keep: str
     keep_h: str
+    uncollected_days: str
     passed_over_most: str
     errors: Errors = field(default_factory=dict)
     longest: int = LONGEST_TEXT
@@ -42,6 +51,7 @@ def draft_of(rules: HouseRules) -> RulesDraft:
         care=rules.care,
         keep=AT_CLOSE if rules.keep_h is None else HOURS,
         keep_h=str(rules.keep_h or KEEP_USUAL_H),
+        uncollected_days=str(rules.uncollected_days or ""),
         passed_over_most=str(rules.passed_over_most),
     )
 
@@ -59,6 +69,7 @@ def read(form: Mapping[str, str]) -> RulesDraft:
         care=typed("care"),
         keep=typed("keep"),
         keep_h=typed("keep_h"),
+        uncollected_days=typed("uncollected_days"),
         passed_over_most=typed("passed_over_most"),
     )
 
@@ -82,6 +93,13 @@ def built(draft: RulesDraft) -> tuple[HouseRules | None, Errors]:
             errors["rules-keep-h"] = f"Whole hours from 1 to {KEEP_LONGEST_H} were expected."
     elif draft.keep != AT_CLOSE:
         errors["rules-keep-close"] = "Choose when photos and names are erased."
+    uncollected_days = None
+    if draft.uncollected_days:
+        uncollected_days = _whole(draft.uncollected_days, 1, UNCOLLECTED_LONGEST_DAYS)
+        if uncollected_days is None:
+            errors["rules-uncollected-days"] = (
+                f"Whole days from 1 to {UNCOLLECTED_LONGEST_DAYS} were expected; empty for no limit."
+            )
     if errors or rest_after_min is None or passed_over_most is None:
         return None, errors
     return HouseRules(
@@ -90,21 +108,53 @@ def built(draft: RulesDraft) -> tuple[HouseRules | None, Errors]:
         rest=draft.rest,
         care=draft.care,
         keep_h=keep_h,
+        uncollected_days=uncollected_days,
         passed_over_most=passed_over_most,
     ), {}
 
 
 def usual(now: HouseRules) -> HouseRules:
     """The usual words and minutes. When things are erased stays as it is: one touch must erase nothing."""
-    return HouseRules(keep_h=now.keep_h)
+    return HouseRules(keep_h=now.keep_h, uncollected_days=now.uncollected_days)
 
 
 def keep_said(rules: HouseRules) -> str:
-    """When what is known of a person goes, in one sentence."""
-    what = "Name, contact, note and photos of a portrait that was handed over or cancelled are erased"
+    """When what is known of a person goes, in one or two sentences."""
+    served = "Name, contact, note and photos of a portrait that was handed over or cancelled are erased"
+    return f"{served} {_after_that(rules)}. {uncollected_said(rules)}"
+
+
+def customer_said(rules: HouseRules) -> str:
+    """The same for whoever holds the ticket, in one sentence."""
     if rules.keep_h is None:
-        return f"{what} when the day is closed."
-    return f"{what} {rules.keep_h} {'hour' if rules.keep_h == 1 else 'hours'} after that."
+        return "Your photo and whatever else you told us are deleted when we close the day you collect."
+    return f"Your photo and whatever else you told us are deleted {_hours(rules.keep_h)} after you collect."
+
+
+def slip_said(rules: HouseRules) -> str:
+    """The same on a slip, where there is little room."""
+    if rules.keep_h is None:
+        return "Your photo is deleted when we close the day you collect."
+    return f"Your photo is deleted {_hours(rules.keep_h)} after you collect."
+
+
+def uncollected_said(rules: HouseRules) -> str:
+    """What becomes of a portrait's data that nobody comes for."""
+    if rules.uncollected_days is None:
+        return "A portrait that nobody collects keeps them until it is handed over or cancelled."
+    days = "a day" if rules.uncollected_days == 1 else f"{rules.uncollected_days} days"
+    return f"A portrait that nobody collects keeps them for {days} on the rack."
+
+
+def _after_that(rules: HouseRules) -> str:
+    if rules.keep_h is not None:
+        return f"{_hours(rules.keep_h)} after that"
+    forgotten_h = round(FORGOTTEN.total_seconds() / 3600)
+    return f"when the day is closed, or {forgotten_h} hours after its closing time where nobody closes it"
+
+
+def _hours(hours: int) -> str:
+    return "1 hour" if hours == 1 else f"{hours} hours"
 
 
 def _whole(text: str, least: int, most: int) -> int | None:

@@ -34,6 +34,7 @@ from portraitq.store import cards
 from portraitq.ticket import codes
 from portraitq.ticket.calendar import calendar_file
 from portraitq.web import hand_over, here, views
+from portraitq.web.house_rules_form import customer_said
 from portraitq.web.problems import NotThere
 from portraitq.web.queue import Now, now_of, oval_of
 from portraitq.web.quoted import names_a_time, time_to_tell
@@ -93,7 +94,7 @@ def show(code: str) -> ResponseReturnValue:
     desk, id, code = _found(code)
     if is_staff() and "public" not in request.args and "fragment" not in request.args:
         return hand_over.page(desk, id)
-    return views.show_view("ticket", desk, code, page="ticket.html")
+    return views.show_view("ticket", desk, code, page="ticket.html", keeps=_keeps(desk, id))
 
 
 @blueprint.get("/t")
@@ -129,6 +130,17 @@ def alarm(code: str) -> Response:
     answer = Response(file, content_type="text/calendar; charset=utf-8")
     answer.headers["Content-Disposition"] = f'attachment; filename="portrait-{ticket.number}.ics"'
     return answer
+
+
+NOTHING_KEPT = "Your photo and whatever else you told us were deleted."
+THEIRS_TO_ASK = "Only the booth's people see them. Ask at the booth to have them deleted at once."
+
+
+def _keeps(desk: Desk, id: str) -> str:
+    """What is kept of the holder and until when, by the booth's rule."""
+    if desk.ticket(id).is_erased:
+        return NOTHING_KEPT
+    return f"{customer_said(desk.house_rules())} {THEIRS_TO_ASK}"
 
 
 def _found(typed: str) -> tuple[Desk, str, str]:

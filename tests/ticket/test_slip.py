@@ -15,13 +15,15 @@ from portraitq.ticket import qr
 from portraitq.ticket.slip import PAPERS, QR_SIDE_MM, Network, Slip, slip
 
 CODE = "00000000000011"
+DELETED = "Your photo is deleted 3 hours after you collect."
 ADDRESS = f"http://192.168.4.1:8750/t/{CODE}"
 
 
 def a_slip(network: Network | None = None) -> Slip:
     return slip(
         booth="Quayside Portraits", number=7, day="Saturday 6 June 2026", promise="15:40", style="Ink head study",
-        sitters="", money="€18.00 to pay", address=ADDRESS, code=CODE, network=network,
+        sitters="", money="€18.00 to pay", address=ADDRESS, code=CODE, deleted=DELETED,
+        network=network,
     )  # fmt: skip
 
 
@@ -46,6 +48,7 @@ def test_a_network_to_join_has_a_qr_of_its_own_and_a_word_of_caution():
     assert without.network_qr == ""
     assert joined.network_qr.startswith("<svg")
     assert len(joined.cautions) == len(without.cautions) + 1
+    assert joined.cautions[-1] == without.cautions[-1] == DELETED
 
 
 def sheet(paper: str) -> str:

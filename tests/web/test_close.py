@@ -8,12 +8,14 @@ import pytest
 from werkzeug.test import TestResponse
 
 from portraitq import cash_counts
+from portraitq.core.commands import Command, Order
 from portraitq.core.errors import Malformed
 from portraitq.core.events import print_instant
+from portraitq.desk import NewCard
 from portraitq.web.close import read_amount
 from portraitq.web.here import BY_HEADER
 from tests.daybook.evening import quay_day
-from tests.web.conftest import Web
+from tests.web.conftest import ZONE, Web
 from tests.web.test_daybook import text_of
 
 PAGE = "/quay/daybook/close"
@@ -231,3 +233,28 @@ def test_a_day_that_was_not_traded_on_has_no_box(web: Web):
     web.sign_in()
 
     assert web.client.get(f"{PAGE}?day=2020-01-01").status_code == 404
+
+
+def test_what_nobody_came_for_is_named_with_the_way_to_it_while_something_personal_is_kept(web: Web):
+    web.sign_in()
+    card = NewCard(name="Anouk-of-the-quay")
+    taken = web.desk.take_order(Command("o1", Order(style="pencil-head", sitters=1)), card, [])
+    web.do("held", ticket=taken.ticket, why="customer")
+    web.do("day_closed")
+    web.desk.clock.skip_to(web.desk.clock.now() + timedelta(days=1))
+    now = web.desk.clock.now()
+    web.do(
+        "day_opened", day=now.astimezone(ZONE).date().isoformat(),
+        closes_at=print_instant(now + timedelta(hours=8)), breaks=[],
+    )  # fmt: skip
+    web.desk.standing(wait_s=10)
+
+    named = web.client.get(PAGE).get_data(as_text=True)
+    web.do("erased", ticket=taken.ticket)
+    after = web.client.get(PAGE).get_data(as_text=True)
+
+    assert "1 portrait of an earlier day is kept with name or photo, because nobody came for it." in named
+    assert f'<a href="/quay/counter/tickets/{taken.ticket}">Number 1</a>' in named
+    assert "held for its customer" in named
+    assert "Anouk" not in named
+    assert "nobody came for it." not in after

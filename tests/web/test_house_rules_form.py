@@ -11,7 +11,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from portraitq.house_rules import HouseRules
-from portraitq.web.house_rules_form import AT_CLOSE, HOURS, built, draft_of, keep_said, read, usual
+from portraitq.web.house_rules_form import (
+    AT_CLOSE,
+    HOURS,
+    built,
+    customer_said,
+    draft_of,
+    keep_said,
+    read,
+    slip_said,
+    usual,
+)
 from tests.web.conftest import Web
 
 PAGE, RULES = "/quay/set-up", "/quay/set-up/house-rules"
@@ -22,6 +32,7 @@ OWN = {
     "care": "Read the can.",
     "keep": HOURS,
     "keep_h": "6",
+    "uncollected_days": "30",
     "passed_over_most": "3",
 }
 text = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=400).map(str.strip)
@@ -32,6 +43,7 @@ rules = st.builds(
     rest=text,
     care=text,
     keep_h=st.none() | st.integers(1, 72),
+    uncollected_days=st.none() | st.integers(1, 365),
     passed_over_most=st.integers(0, 20),
 )
 
@@ -57,6 +69,8 @@ def test_rules_that_are_shown_and_sent_back_are_the_same(some: HouseRules) -> No
         ({"keep_h": ""}, "rules-keep-h", "Whole hours from 1 to 72"),
         ({"keep": "for ever"}, "rules-keep-close", "Choose when"),
         ({"care": "x" * 401}, "rules-care", "At most 400 characters were expected, not 401"),
+        ({"uncollected_days": "0"}, "rules-uncollected-days", "1 to 365"),
+        ({"uncollected_days": "366"}, "rules-uncollected-days", "empty for no limit"),
         ({"between": "x" * 999}, "rules-between", "not 999"),
         ({"rest": "x" * 999}, "rules-rest", "not 999"),
     ],
@@ -78,13 +92,37 @@ def test_the_hours_are_not_looked_at_while_the_close_of_the_day_is_chosen() -> N
 
 
 def test_the_usual_words_come_back_and_nothing_is_erased_sooner_by_that() -> None:
-    assert usual(HouseRules(between="", rest_after_min=0, care="", keep_h=6)) == HouseRules(keep_h=6)
+    own = HouseRules(between="", rest_after_min=0, care="", keep_h=6, uncollected_days=30)
+
+    assert usual(own) == HouseRules(keep_h=6, uncollected_days=30)
 
 
-def test_when_things_go_is_said_in_one_sentence() -> None:
-    assert keep_said(HouseRules()).endswith("are erased when the day is closed.")
-    assert keep_said(HouseRules(keep_h=1)).endswith("are erased 1 hour after that.")
-    assert keep_said(HouseRules(keep_h=6)).endswith("are erased 6 hours after that.")
+@pytest.mark.parametrize(
+    ("rules", "said"),
+    [
+        (HouseRules(), "erased when the day is closed, or 12 hours after its closing time where nobody closes it."),
+        (HouseRules(keep_h=1), "cancelled are erased 1 hour after that."),
+        (HouseRules(keep_h=6), "cancelled are erased 6 hours after that."),
+        (HouseRules(), "A portrait that nobody collects keeps them until it is handed over or cancelled."),
+        (HouseRules(uncollected_days=1), "A portrait that nobody collects keeps them for a day on the rack."),
+        (HouseRules(uncollected_days=30), "A portrait that nobody collects keeps them for 30 days on the rack."),
+    ],
+)
+def test_when_things_go_is_said_in_two_sentences(rules: HouseRules, said: str) -> None:
+    assert said in keep_said(rules)
+
+
+@pytest.mark.parametrize(
+    ("rules", "until"),
+    [
+        (HouseRules(), "when we close the day you collect."),
+        (HouseRules(keep_h=1), "1 hour after you collect."),
+        (HouseRules(keep_h=6), "6 hours after you collect."),
+    ],
+)
+def test_customers_are_told_the_same_rule_on_their_page_and_on_paper(rules: HouseRules, until: str) -> None:
+    assert customer_said(rules) == f"Your photo and whatever else you told us are deleted {until}"
+    assert slip_said(rules) == f"Your photo is deleted {until}"
 
 
 def _shown(page: str) -> dict[str, Any]:
@@ -129,6 +167,7 @@ def test_saved_rules_stand_on_the_page_and_in_the_privacy_part(web: Web) -> None
         rest="Look at the boats.",
         care="Read the can.",
         keep_h=6,
+        uncollected_days=30,
         passed_over_most=3,
     )
     assert "The house rules were saved" in page
@@ -184,5 +223,6 @@ def test_closing_the_day_says_what_it_erases(web: Web) -> None:
     web.desk.change_house_rules(HouseRules(keep_h=6))
     later = web.client.get("/quay/counter/day?sheet=1").get_data(as_text=True)
 
-    assert "are erased when the day is closed. What is still open keeps them." in closes
+    assert "are erased when the day is closed, or" in closes
+    assert "What is still to be drawn keeps them." in closes
     assert "are erased 6 hours after that." in later
