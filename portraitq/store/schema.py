@@ -26,7 +26,7 @@ from sqlalchemy import (
     update,
 )
 
-VERSION = 3
+VERSION = 4
 
 metadata = MetaData()
 
@@ -109,6 +109,20 @@ devices = Table(
     Column("added_at", String(32), nullable=False),
     Column("seen_at", String(32)),
     Column("withdrawn_at", String(32)),
+    Column("role", String(8), nullable=False, server_default="owner"),  # keys of before there were roles open all
+)
+
+# An invitation to pair one device, used up once. Of its code only the hash is kept.
+pairings = Table(
+    "pairings",
+    metadata,
+    Column("id", String(16), primary_key=True),
+    Column("code_sha256", String(64), nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("role", String(8), nullable=False),
+    Column("made_at", String(32), nullable=False),
+    Column("until_at", String(32), nullable=False),
+    Column("device", String(16), nullable=False, server_default=""),  # that it became; empty while it waits
 )
 
 settings = Table(
@@ -131,8 +145,14 @@ def _closed_days(connection: Connection) -> None:
     closed_days.create(connection, checkfirst=True)
 
 
+def _roles_and_pairings(connection: Connection) -> None:
+    """Version 4: what a device may, and invitations to pair one."""
+    connection.exec_driver_sql("ALTER TABLE devices ADD COLUMN role VARCHAR(8) DEFAULT 'owner' NOT NULL")
+    pairings.create(connection, checkfirst=True)
+
+
 # STEPS[n] turns version n into n + 1 inside the transaction it is given.
-STEPS: dict[int, Callable[[Connection], None]] = {1: _views_and_faces, 2: _closed_days}
+STEPS: dict[int, Callable[[Connection], None]] = {1: _views_and_faces, 2: _closed_days, 3: _roles_and_pairings}
 
 
 class TooNew(ValueError):

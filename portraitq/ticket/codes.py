@@ -46,7 +46,7 @@ def normalise(text: str) -> str | None:
     """
     if len(text) > LONGEST_TYPED:
         return None
-    code = _plain(text)
+    code = plain(text)
     if len(code) != CODE_SYMBOLS or not set(code) <= _VALUE.keys():
         return None
     return code if check_symbol(decode(code[:-1])) == code[-1] else None
@@ -83,7 +83,7 @@ def encode(value: int, *, check: bool = False) -> str:
 
 def decode(text: str, *, check: bool = False) -> int:
     """The value that `text` writes; ValueError when a symbol is none of the 32 or the check does not fit."""
-    code = _plain(text)
+    code = plain(text)
     body = code[:-1] if check else code
     if not body or not set(body) <= _VALUE.keys():
         raise ValueError("symbols 0–9 and A–Z without U were expected")
@@ -100,7 +100,7 @@ def check_symbol(value: int) -> str:
     return CHECK_SYMBOLS[value % 37]
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
     """`text` in capitals, without hyphens and blanks, look-alikes read as what they stand for; ASCII alone."""
     dropped = text.translate(_DROPPED)
     return dropped.upper().translate(_READ_AS) if dropped.isascii() else dropped

@@ -175,7 +175,7 @@ def _note_seen(store: Store, device_id: str, now: datetime) -> None:
         return
     _seen_at[device_id] = now
     with store.writing() as conn:
-        devices.seen(conn, cast("Any", device_id), now)
+        devices.seen(conn, [device_id], now)
 
 
 def _session() -> Pass | None:

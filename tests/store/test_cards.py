@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy.exc import IntegrityError
 
 from portraitq.core.events import print_instant
-from portraitq.store import cards, devices, photos
+from portraitq.store import cards, photos
 from portraitq.store.cards import Card
 from portraitq.store.store import Store, open_store
 from tests.builders import instant
@@ -131,19 +131,3 @@ def test_what_was_made_of_a_photo_goes_with_it_and_with_its_marks(store: Store) 
         photos.keep_view(connection, second, "grey", b"too late")
         assert photos.view(connection, second, "grey") is None
         assert not photos.mark_faces(connection, "quayside", first, "")
-
-
-def test_a_devices_key_opens_until_it_is_withdrawn_and_is_kept_nowhere(store: Store, tmp_path: Path) -> None:
-    with store.writing() as connection:
-        key = devices.add(connection, "tablet at the easel", instant("09:00"))
-        device = devices.find(connection, key)
-        assert device is not None
-        devices.seen(connection, device.id, instant("09:05"))
-
-    assert not any(key.encode() in file.read_bytes() for file in tmp_path.iterdir())
-    with store.writing() as connection:
-        assert devices.find(connection, key + "x") is None
-        assert [one.seen_at for one in devices.listed(connection)] == ["2026-06-06T09:05:00.000Z"]
-        assert devices.withdraw(connection, device.id, instant("09:10"))
-        assert devices.find(connection, key) is None
-        assert not devices.withdraw(connection, device.id, instant("09:11"))

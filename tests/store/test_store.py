@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy import insert, select, text, update
 
-from portraitq.store import photos, schema, settings
+from portraitq.store import devices, pairings, photos, schema, settings
 from portraitq.store.store import FILE_NAME, StoreError, open_store
+from tests.builders import instant
 from tests.store.picture import Picture
 
 
@@ -110,6 +111,7 @@ def test_a_store_of_the_first_version_keeps_its_photos_and_can_say_where_their_f
         for was_not_there in ("DROP TABLE photo_views", "ALTER TABLE photos DROP COLUMN faces"):
             connection.exec_driver_sql(was_not_there)
         connection.exec_driver_sql("ALTER TABLE photos DROP COLUMN came_at")
+        connection.exec_driver_sql("ALTER TABLE devices DROP COLUMN role")
         connection.execute(update(schema.schema).values(version=1))
     store.close()
 
@@ -120,6 +122,25 @@ def test_a_store_of_the_first_version_keeps_its_photos_and_can_say_where_their_f
         photos.keep_view(connection, id, "grey", b"made")
         assert photos.of_tickets(connection, "quayside", ["T1"])["T1"][0].faces == "[[0,0,1,1]]"
         assert photos.view(connection, id, "grey") == b"made"
+    store.close()
+
+
+def test_a_key_made_before_there_were_roles_opens_what_it_opened(tmp_path: Path) -> None:
+    store = open_store(tmp_path)
+    with store.writing() as connection:
+        key = devices.add(connection, "board", instant("09:00"), devices.STAFF)
+        connection.exec_driver_sql("ALTER TABLE devices DROP COLUMN role")
+        connection.exec_driver_sql("DROP TABLE pairings")
+        connection.execute(update(schema.schema).values(version=3))
+    store.close()
+
+    store = open_store(tmp_path)
+
+    with store.writing() as connection:
+        found = devices.find(connection, key)
+        assert found is not None
+        assert found.role == devices.OWNER
+        assert pairings.invite(connection, "tablet", devices.STAFF, instant("09:05"))
     store.close()
 
 
