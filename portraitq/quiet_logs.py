@@ -1,16 +1,26 @@
-"""No log names an address that somebody asked for: those of photos and tickets are secrets of their customers.
+"""What no log may name: an address that somebody asked for (those of photos and tickets are secrets of their
+customers), and the words of an error, which often repeat the value that was wrong: a name, a note, a code.
 
-Our own lines never do. This is for the lines of Flask and gunicorn, which name it where a request goes wrong.
+Our own lines never do. This is for the lines of Flask and gunicorn, which name addresses where a request goes wrong,
+and for every traceback, whoever logs it: it keeps where in the code something went wrong, and of what kind it was.
 """
 
 from __future__ import annotations
 
 import logging
 import re
+import sqlite3
+import threading
+import traceback
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from portraitq.store.store import StoreError
 
 LOGGERS = ("gunicorn.error", "portraitq", "werkzeug")  # Flask's is called as the application is
 UNREADABLE = re.compile(r"^(Invalid request from ip=\S+):.*", re.DOTALL)  # what follows is the request itself
 ADDRESS = re.compile(r"(?<![\w.])(?:https?:/)?/[^\s'\"]*")
+log = logging.getLogger(__name__)
 
 
 class _WithoutAddresses(logging.Filter):
@@ -21,6 +31,22 @@ class _WithoutAddresses(logging.Filter):
         return True
 
 
+class _WithoutValues:
+    """Makes records as `usual` does, their tracebacks printed already and without the words of the errors.
+
+    A filter would not do: those of a logger never see what the loggers below it say.
+    """
+
+    def __init__(self, usual: Callable[..., logging.LogRecord]) -> None:
+        self._usual = usual
+
+    def __call__(self, *args: Any, **more: Any) -> logging.LogRecord:
+        record = self._usual(*args, **more)
+        if record.exc_info and record.exc_info[1] is not None:
+            record.exc_text = traceback_without_values(record.exc_info[1])
+        return record
+
+
 _without_addresses = _WithoutAddresses()
 
 
@@ -28,3 +54,48 @@ def keep_addresses_out() -> None:
     """From now on no line of these loggers has an address of a request in it. Doing it twice is harmless."""
     for name in LOGGERS:
         logging.getLogger(name).addFilter(_without_addresses)
+
+
+def keep_values_out() -> None:
+    """From now on no traceback of any logger has the words of its errors in it. Doing it twice is harmless."""
+    if not isinstance(logging.getLogRecordFactory(), _WithoutValues):
+        logging.setLogRecordFactory(_WithoutValues(logging.getLogRecordFactory()))
+
+
+def log_what_ends_a_thread() -> None:
+    """From now on an error that ends a thread is logged like any other, instead of being printed with its words."""
+
+    def ended(what: threading.ExceptHookArgs) -> None:
+        if what.exc_value is not None and not isinstance(what.exc_value, SystemExit):
+            name = what.thread.name if what.thread else "a thread"
+            log.error("The thread %s ended by an error.", name, exc_info=what.exc_value)
+
+    threading.excepthook = ended
+
+
+def traceback_without_values(error: BaseException) -> str:
+    """Where `error` came from, and what it followed from, without a word that might repeat what somebody typed.
+
+    Of errors of the system and of the store the words are kept: they name what is full, locked or gone.
+    """
+    return "".join(_parts(error, set())).rstrip("\n")
+
+
+def _parts(error: BaseException, seen: set[int]) -> Iterator[str]:
+    seen.add(id(error))
+    before = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+    if before is not None and id(before) not in seen:
+        yield from _parts(before, seen)
+        yield "\nand after that:\n\n"
+    yield "Traceback (most recent call last):\n"
+    yield from traceback.format_tb(error.__traceback__)
+    kind = type(error)
+    yield f"{kind.__module__}.{kind.__qualname__}{_words(error)}\n"
+
+
+def _words(error: BaseException) -> str:
+    if isinstance(error, StoreError | sqlite3.Error):  # SQLite names tables and columns, never what stands in them
+        return f": {error}"
+    if isinstance(error, OSError):
+        return f": {error.strerror} (error {error.errno})"  # the file that it names is left out
+    return " (its words are left out: they may name somebody)"

@@ -27,7 +27,7 @@ Amount = Annotated[int, Field(ge=0, le=MOST)]
 class CashCount(BaseModel):
     """One count, in minor units: the float that the box began with, what was in it, and the day's net cash by then."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, hide_input_in_errors=True)
 
     began_with: Amount
     counted: Amount

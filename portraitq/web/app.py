@@ -93,6 +93,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
         **config,
     )
     quiet_logs.keep_addresses_out()
+    quiet_logs.keep_values_out()
     app.extensions["portraitq"] = desks
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
