@@ -18,8 +18,10 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from portraitq import erasing, house_rules
-from portraitq.clock import JUMP_S, Clock
+from portraitq import consent, erasing, house_rules
+from portraitq.clock import Clock, Jump
+from portraitq.clock_watch import Doubt, doubt
+from portraitq.core import clock_set
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Malformed, Refused
@@ -139,13 +141,15 @@ class Desk:
         """An order, its card and its photos in one transaction; `command.data` is an `Order`.
 
         A photo is a picture that came with the order, or the id of a loose one that came before it. One that is gone
-        meanwhile raises Malformed, field "photo." and its place, and nothing is taken.
+        meanwhile raises Malformed, field "photo." and its place, and nothing is taken. So does a child's card on which
+        nobody agreed, field "consent_by".
         The promise told with it stands while it is still nearly as sure as the booth wants its promises; otherwise,
         or where none was told, the present quote's promise is given.
         """
         if not isinstance(command.data, Order):
             raise TypeError(f"an Order was expected, not {command.kind}")
         order = command.data
+        consent.need(card.is_child, card.consent_by)
 
         def with_promise(booth: Booth, now: datetime) -> Command:
             return Command(command.id, self._promised(booth, order, now), command.by, command.ago_s)
@@ -220,6 +224,8 @@ class Desk:
         """
         if ticket != photos.LOOSE:
             self._may_have_photos(self.ticket(ticket))
+            if card := self.cards([ticket]).get(ticket):
+                consent.need(card.is_child, card.consent_by)
         with self.store.writing() as connection:
             if id and photos.ref(connection, self.slug, id):
                 return id
@@ -248,10 +254,15 @@ class Desk:
         return found
 
     def change_card(self, ticket: str, **fields: Any) -> None:
-        """Set some of a card's fields: name, contact, note, is_child, consent_by."""
+        """Set some of a card's fields: name, contact, note, is_child, consent_by.
+
+        Raises Malformed, field "consent_by", and changes nothing where a child would sit on nobody's word.
+        """
         self.ticket(ticket)
         with self.store.writing() as connection:
             cards.change(connection, self.slug, ticket, **fields)
+            if {"is_child", "consent_by"} & set(fields) and (card := cards.of_ticket(connection, self.slug, ticket)):
+                consent.need(card.is_child, card.consent_by)
         self.store.is_scrubbed = False  # what stood there before goes from the log with the next round
         self._changed_beside()
 

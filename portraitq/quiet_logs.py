@@ -76,7 +76,8 @@ def log_what_ends_a_thread() -> None:
 def traceback_without_values(error: BaseException) -> str:
     """Where `error` came from, and what it followed from, without a word that might repeat what somebody typed.
 
-    Of errors of the system and of the store the words are kept: they name what is full, locked or gone.
+    Of errors of the system, of the store (SQLite names tables and columns, never what stands in them) and of names in
+    the code the words are kept: they name what is full, locked, gone or misspelt.
     """
     return "".join(_parts(error, set())).rstrip("\n")
 
@@ -94,7 +95,7 @@ def _parts(error: BaseException, seen: set[int]) -> Iterator[str]:
 
 
 def _words(error: BaseException) -> str:
-    if isinstance(error, StoreError | sqlite3.Error):  # SQLite names tables and columns, never what stands in them
+    if isinstance(error, StoreError | sqlite3.Error | NameError | ImportError):
         return f": {error}"
     if isinstance(error, OSError):
         return f": {error.strerror} (error {error.errno})"  # the file that it names is left out

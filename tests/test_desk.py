@@ -291,6 +291,44 @@ def test_two_desks_on_one_store_take_turns_and_see_each_other(desk: Desk, tmp_pa
     other.close()
 
 
+@pytest.mark.parametrize("said", ["", "   "])
+@pytest.mark.parametrize("pictures", [[], [Picture()]], ids=["from life", "with a photo"])
+def test_no_child_sits_on_nobodys_word(desk: Desk, said: str, pictures: list[Picture]) -> None:
+    order, child = Command("order-1", Order(style="ink-head", sitters=3)), NewCard(is_child=True, consent_by=said)
+    seq = desk.standing(wait_s=10).seq
+
+    with pytest.raises(Malformed, match="which parent or guardian agreed") as no:
+        desk.take_order(order, child, pictures)
+
+    assert no.value.field == "consent_by"
+    assert desk.standing(wait_s=10).seq == seq
+
+
+def test_who_agreed_cannot_be_taken_off_the_card_of_a_child_nor_a_child_be_added_without(desk: Desk) -> None:
+    child = NewCard(name="Anouk", is_child=True, consent_by="her mother, and Bo's father")
+    order = Command("order-1", Order(style="ink-head", sitters=2))
+    id = desk.take_order(order, child, [Picture()]).ticket
+    other = desk.take_order(Command("order-2", Order(style="ink-head", sitters=1)), NewCard(name="Bo"), []).ticket
+
+    for ticket, change in ((id, {"name": "Ana", "consent_by": " "}), (other, {"name": "Ana", "is_child": True})):
+        with pytest.raises(Malformed, match="which parent or guardian agreed"):
+            desk.change_card(ticket, **change)
+
+    assert desk.cards([id])[id].consent_by == "her mother, and Bo's father"
+    assert [desk.cards([one])[one].name for one in (id, other)] == ["Anouk", "Bo"]
+
+
+def test_a_child_of_an_older_card_on_which_nobody_agreed_gets_no_more_photos(desk: Desk) -> None:
+    id = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1)), NewCard(), []).ticket
+    with desk.store.writing() as connection:
+        cards.change(connection, desk.slug, id, is_child=True)
+
+    with pytest.raises(Malformed, match="which parent or guardian agreed"):
+        desk.add_photo(id, Picture())
+
+    assert desk.photo_refs([id]) == {}
+
+
 def test_erasing_leaves_the_journal_whole_and_no_byte_of_the_person_in_any_file(desk: Desk, tmp_path: Path) -> None:
     card = NewCard(name="Anouk-of-the-quay", contact="0612-345-678", note="freckles-in-please")
     id = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1)), card, [Picture()]).ticket

@@ -117,9 +117,10 @@ def test_a_traceback_says_where_and_of_what_kind_and_repeats_no_value(
         (OSError(28, "No space left on device", f"/home/{NAME}/data"), "No space left on device (error 28)"),
         (sqlite3.OperationalError("database is locked"), "OperationalError: database is locked"),
         (StoreError("The disk is full."), "StoreError: The disk is full."),
+        (NameError("name 'ovla' is not defined"), "NameError: name 'ovla' is not defined"),
     ],
 )
-def test_what_is_full_locked_or_gone_is_named(error: Exception, words: str, caplog: pytest.LogCaptureFixture) -> None:
+def test_what_is_full_locked_gone_or_misspelt_is_named(error: Exception, words: str, caplog: pytest.LogCaptureFixture) -> None:
     keep_values_out()
 
     logging.getLogger("portraitq.desk").error("It failed.", exc_info=error)

@@ -16,7 +16,7 @@ from pydantic.json_schema import models_json_schema
 from portraitq import __version__
 from portraitq.photo.kind import TAKEN
 from portraitq.web import wire
-from portraitq.web.order_form import LONGEST_CONTACT, LONGEST_NAME, LONGEST_NOTE, MOST_PHOTOS
+from portraitq.web.order_form import LONGEST_CONSENT, LONGEST_CONTACT, LONGEST_NAME, LONGEST_NOTE, MOST_PHOTOS
 
 Json = dict[str, Any]
 
@@ -238,7 +238,7 @@ def _order_form() -> Json:
             "is_child": {"type": "string", "enum": ["true", "false"]},
             "consent_by": {
                 "type": "string",
-                "maxLength": LONGEST_NAME,
+                "maxLength": LONGEST_CONSENT,
                 "description": "Which parent or guardian agreed; needed where the sitter is a child.",
             },
             "photo": {

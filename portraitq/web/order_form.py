@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from werkzeug.datastructures import FileStorage
 
+from portraitq import consent
 from portraitq.core.commands import Command, Order, read_command
 from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import Paid, SetUp, Style
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 MOST_SITTERS = 12
 FRESH_ENOUGH = timedelta(minutes=1)
 LONGEST_NAME, LONGEST_CONTACT, LONGEST_NOTE = 80, 200, 1000
+LONGEST_CONSENT = 200  # of several children each has somebody
 LONGEST_ID = 58  # six letters are left for what belongs to the order, its payment
 MOST_PHOTOS = 12
 ALONG, REFUSED = "", "-"  # in the place of a kept photo's id
@@ -176,10 +178,9 @@ def read_card(form: Mapping[str, str]) -> NewCard:
         contact=_text(form, "contact", LONGEST_CONTACT),
         note=_text(form, "note", LONGEST_NOTE),
         is_child="is_child" in form,
-        consent_by=_text(form, "consent_by", LONGEST_NAME) if "is_child" in form else "",
+        consent_by=_text(form, "consent_by", LONGEST_CONSENT) if "is_child" in form else "",
     )
-    if card.is_child and not card.consent_by:
-        raise Malformed("The sitter is a child: write down which parent or guardian agreed.", "consent_by")
+    consent.need(card.is_child, card.consent_by)
     return card
 
 

@@ -22,7 +22,7 @@ def fill_in(page: Page) -> None:
     page.locator("#more summary").tap()
     page.get_by_label("Name or nickname").fill("Anouk")
     page.get_by_label("Note for the artist").fill("freckles")
-    page.get_by_label("The sitter is a child").check()
+    page.get_by_label("A sitter is a child").check()
 
 
 def typed(page: Page) -> dict[str, object]:
