@@ -9,6 +9,7 @@ knows takes its place by its address.
 from __future__ import annotations
 
 import logging
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -16,7 +17,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, create_engine, event, select
+from sqlalchemy import Connection, create_engine, event, inspect, select
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.exc import (
     ArgumentError,
@@ -28,7 +29,7 @@ from sqlalchemy.exc import (
     SQLAlchemyError,
 )
 
-from portraitq.store.schema import TooNew, bring_up_to_date, schema
+from portraitq.store.schema import VERSION, TooNew, bring_up_to_date, schema
 
 FILE_NAME = "portraitq.sqlite3"
 LOCK_WAIT_MS = 5_000  # a slow card takes a second or two for a commit; longer than this somebody else holds it
@@ -41,15 +42,22 @@ class StoreError(RuntimeError):
     """The database cannot be used now; one sentence says why and what to do."""
 
 
+class NotBegun(StoreError):
+    """A database of an older version was not taken forward, and is as it was."""
+
+
 class Store:
     """One database. Threads may share it; each transaction takes a connection of its own.
 
-    `is_scrubbed` is False while something that was erased may still stand in SQLite's write-ahead log.
+    `is_scrubbed` is False while something that was erased may still stand in SQLite's write-ahead log; `erased` is set
+    while it may still stand in a back-up beside the store.
     """
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
         self.is_scrubbed = False  # whoever had it before may have been killed in the middle
+        self.erased = threading.Event()
+        self.erased.set()
         self._scrubbing = threading.Lock()
 
     @property
@@ -101,6 +109,7 @@ class Store:
             finally:
                 raw.execute(f"PRAGMA busy_timeout={LOCK_WAIT_MS}")
             self.is_scrubbed = not is_blocked
+        self.erased.set()
         if is_blocked:
             log.warning("What was erased still stands in the database's log, which somebody reads; tried again soon.")
         return not is_blocked
@@ -143,11 +152,12 @@ def open_store(where: Path | str) -> Store:
         _prepare_sqlite(engine)
     store = Store(engine)
     try:
+        _put_aside_before_a_step(store)
         with store.writing() as connection:
             bring_up_to_date(connection)
-    except TooNew as newer:
+    except (TooNew, NotBegun) as no:
         store.close()
-        raise StoreError(str(newer)) from newer
+        raise StoreError(str(no)) from no
     except (StoreError, SQLAlchemyError) as wrong:
         store.close()
         reason = getattr(wrong, "orig", None) or wrong.__cause__ or wrong
@@ -155,6 +165,28 @@ def open_store(where: Path | str) -> Store:
             f"The database at {_shown(url)} cannot be opened: {getattr(reason, 'orig', reason)}."
         ) from wrong
     return store
+
+
+def _put_aside_before_a_step(store: Store) -> None:
+    """Back up a database of an older version before it is taken forward; NotBegun where that cannot be done."""
+    if not store.is_sqlite:
+        return
+    from portraitq.store import backup  # it stands on this module
+
+    with store.reading() as connection:
+        if not inspect(connection).has_table(schema.name):
+            return
+        found: int = connection.execute(select(schema.c.version)).scalar_one()
+    if found >= VERSION:
+        return
+    try:
+        file = Path(store.engine.url.database or "")
+        backup.write_among(file, f"before-version-{VERSION}{backup.ENDING}", folds=False)
+    except StoreError as no:
+        raise NotBegun(
+            f"The store is of version {found} and would be brought to version {VERSION}, but no back-up could be made "
+            f"before: {no} Nothing was changed."
+        ) from no
 
 
 def _url(where: Path | str) -> URL:
@@ -165,18 +197,30 @@ def _url(where: Path | str) -> URL:
             raise StoreError("That is no address of a database; postgresql://USER@HOST/NAME was expected.") from wrong
         return url.set(drivername="postgresql+psycopg") if url.drivername in ("postgresql", "postgres") else url
     folder = Path(where)
+    make_folder(folder)
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        probe = folder / ".portraitq-can-write"
-        probe.write_bytes(b"")
-        probe.unlink()
         (folder / FILE_NAME).touch(mode=0o600)  # others on this computer read neither names nor photos
     except OSError as wrong:
-        raise StoreError(
-            f"The data folder {folder} cannot be written ({wrong.strerror}): "
-            "make it writable, or choose another with --data."
-        ) from wrong
+        raise _not_writable(folder, wrong) from wrong
     return URL.create("sqlite+pysqlite", database=str(folder / FILE_NAME))
+
+
+def make_folder(folder: Path) -> None:
+    """Make the data folder where it is not there, for nobody else to read; StoreError when it cannot be written."""
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        probe = folder / f".portraitq-can-write-{os.getpid()}"  # of each who asks its own
+        probe.write_bytes(b"")
+        probe.unlink()
+    except OSError as wrong:
+        raise _not_writable(folder, wrong) from wrong
+
+
+def _not_writable(folder: Path, wrong: OSError) -> StoreError:
+    return StoreError(
+        f"The data folder {folder} cannot be written ({wrong.strerror}): "
+        "make it writable, or choose another with --data."
+    )
 
 
 def _is_file(url: URL) -> bool:

@@ -1,0 +1,118 @@
+"""One service to a data folder, whatever way leads there; and nothing left behind stops the next."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from portraitq import serve
+from portraitq.cli import main
+from portraitq.store.lock import FILE_NAME, InUse, alone_in
+from tests.web.conftest import make_web
+
+HOLD = "from portraitq.store.lock import alone_in\nimport os, sys, time\nwith alone_in(sys.argv[1]):\n"
+AND_WAIT = "    print(os.getpid(), flush=True)\n    time.sleep(600)\n"
+AND_FORK = "    os.fork() or os.setsid()\n" + AND_WAIT  # the serving process, as gunicorn makes it
+
+
+@contextmanager
+def another_process(script: str, folder: Path) -> Iterator[subprocess.Popen[str]]:
+    process = subprocess.Popen([sys.executable, "-c", HOLD + script, folder], stdout=subprocess.PIPE, text=True)
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def pid_said_by(process: subprocess.Popen[str]) -> int:
+    assert process.stdout is not None
+    return int(process.stdout.readline())
+
+
+def test_a_second_holder_is_told_who_has_the_folder_and_what_to_do(tmp_path: Path) -> None:
+    with alone_in(tmp_path), pytest.raises(InUse) as told, alone_in(tmp_path, wait_s=0):
+        pytest.fail("two held it")
+
+    assert str(told.value) == (
+        f"The data folder {tmp_path} is served already by process {os.getpid()}: stop that first, "
+        "or choose another folder with --data."
+    )
+
+
+def test_another_path_to_the_same_folder_leads_to_the_same_lock(tmp_path: Path) -> None:
+    (tmp_path / "by another name").symlink_to(tmp_path / "data")
+
+    with alone_in(tmp_path / "data"), pytest.raises(InUse), alone_in(tmp_path / "by another name", wait_s=0):
+        pytest.fail("two held it")
+
+
+def test_whoever_is_done_lets_the_next_one_in_and_a_file_left_behind_stops_nobody(tmp_path: Path) -> None:
+    with alone_in(tmp_path):
+        pass
+    assert (tmp_path / FILE_NAME).exists()
+
+    with alone_in(tmp_path, wait_s=0):
+        pass
+
+
+def test_a_database_by_its_address_may_be_shared_by_several_servers() -> None:
+    with alone_in("postgresql://booth@quay/booth", wait_s=0), alone_in("postgresql://booth@quay/booth", wait_s=0):
+        pass
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no kill -9")
+def test_kill_9_lets_go_of_it(tmp_path: Path) -> None:
+    with another_process(AND_WAIT, tmp_path) as holder:
+        pid_said_by(holder)
+        with pytest.raises(InUse), alone_in(tmp_path, wait_s=0):
+            pytest.fail("two held it")
+        holder.kill()
+        holder.wait()
+
+        with alone_in(tmp_path, wait_s=0):
+            pass
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no fork")
+def test_a_serving_process_that_outlives_its_parent_still_holds_it(tmp_path: Path) -> None:
+    with another_process(AND_FORK, tmp_path) as parent:
+        (child,) = {pid_said_by(parent), pid_said_by(parent)} - {parent.pid}
+        parent.kill()
+        parent.wait()
+        with pytest.raises(InUse), alone_in(tmp_path, wait_s=0):
+            pytest.fail("two held it")
+        os.kill(child, signal.SIGKILL)
+
+        with alone_in(tmp_path, wait_s=60):
+            pass
+
+
+def test_beside_a_service_small_commands_work_and_a_second_service_does_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(serve, "run", lambda _service: pytest.fail("a second one serves"))
+    web = make_web(tmp_path)
+    ticket = web.order()
+    shell = CliRunner()
+    try:
+        with alone_in(tmp_path):
+            for command in (["export"], ["check"], ["device", "add", "tablet"], ["erase", ticket], ["passphrase"]):
+                done = shell.invoke(main, [*command, "--data", str(tmp_path)])
+                assert done.exit_code == 0, done.output
+            second = shell.invoke(main, ["serve", "--data", str(tmp_path), "--host", "127.0.0.1", "--port", "0"])
+    finally:
+        web.app.extensions["portraitq-live"].close()
+        web.desks.close()
+
+    assert second.exit_code == 1
+    assert second.output.startswith(f"The data folder {tmp_path} is served already")
+    assert len(second.output.splitlines()) == 1
