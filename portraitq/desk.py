@@ -19,9 +19,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from portraitq import consent, erasing, house_rules
-from portraitq.clock import Clock, Jump
-from portraitq.clock_watch import Doubt, doubt
-from portraitq.core import clock_set
+from portraitq.clock import JUMP_S, Clock
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Malformed, Refused
