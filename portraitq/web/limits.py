@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from http import HTTPStatus
 from typing import IO, Any, TypeVar, cast
 
 from flask import Flask, Request, Response, current_app, request
@@ -58,7 +59,7 @@ def _brings_photos() -> bool:
 
 def _listened_to(answer: Response) -> Response:
     has_body = bool(request.content_length) or "chunked" in request.headers.get("Transfer-Encoding", "").lower()
-    if has_body and answer.status_code >= 300:
+    if has_body and answer.status_code >= 300 and answer.status_code != HTTPStatus.REQUEST_TIMEOUT:
         asked = cast("Request", request._get_current_object())  # type: ignore[attr-defined]
         answer.call_on_close(lambda: _listen_on(asked))
     return answer
