@@ -19,7 +19,10 @@ from typing import Any
 from sqlalchemy import Connection
 
 from portraitq import consent, erasing, house_rules
-from portraitq.clock import JUMP_S, Clock
+from portraitq.back_ups import BackUps
+from portraitq.clock import Clock, Jump
+from portraitq.clock_watch import Doubt, doubt
+from portraitq.core import clock_set
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, Order, decide
 from portraitq.core.errors import Malformed, Refused
@@ -88,11 +91,17 @@ class Standing:
     pace: Pace
     as_of: datetime
     slips: Slips = field(default_factory=lambda: NO_SLIPS)
+    clock: Doubt | None = None
 
     @property
     def seq(self) -> int:
         """The journal's last line that this knows."""
         return self.booth.seq
+
+    @property
+    def tells_time(self) -> bool:
+        """Whether clock times told now are fit to be told; not while the computer's clock has left the booth none."""
+        return self.clock is None or self.clock.tells_time
 
 
 class NoSuchBooth(LookupError):
@@ -116,6 +125,7 @@ class Desk:
         self._unread = deque[Event]()  # lines folded into the booth that the next re-quote learns from
         self._learned = read_on(Learned(), events, quoted_back=QUOTED_BACK)
         self._booth = self._learned.booth
+        self._ran_before = self._booth.seq  # clocks that run since then are left alone by the first jump of the clock
         self._standing = self._requoted(None)
         self._tidied_at: datetime | None = None
         self._thread = threading.Thread(target=self._keep_quoting, name=f"quotes of {slug}", daemon=True)
@@ -218,7 +228,7 @@ class Desk:
 
         id           made by the sender: the same photo sent twice is kept once
         instead_of   the photo whose place it takes; that one is deleted for good
-        Raises Refused once the portrait is finished.
+        Raises Refused once the portrait is finished, Malformed where nobody agreed to the photo of a child.
         """
         if ticket != photos.LOOSE:
             self._may_have_photos(self.ticket(ticket))
@@ -298,6 +308,20 @@ class Desk:
             self._scrub()
         return due
 
+    def clock_doubt(self) -> Doubt | None:
+        """What is wrong with the clock now; None where nothing is."""
+        self._now()
+        return doubt(self.clock.reading(), self._booth.last_at)
+
+    def set_clock(self, at: datetime) -> bool:
+        """Somebody says that it is `at`, for the computer's clock does not know; whether the booth goes by it now."""
+        if not self.clock.set_on(at):
+            return False
+        with self._turn:
+            self._minding_the_clock()
+        self.refresh()
+        return True
+
     def close(self) -> None:
         """Stop re-quoting; what was acknowledged is on disk already."""
         with self._news:
@@ -319,7 +343,7 @@ class Desk:
                 with self.store.reading() as connection:
                     if done := journal.of_command(connection, self.slug, command.id):
                         return Outcome(done[-1].seq, tuple(done), is_repeat=True)
-                now = self._now()
+                now = self._minding_the_clock()
                 events = decide(self._booth, complete(self._booth, now) if complete else command, now)
                 after = fold(self._booth, events)
                 try:
@@ -350,6 +374,8 @@ class Desk:
     def _promised(self, booth: Booth, order: Order, now: datetime) -> Order:
         untold = order.model_copy(update={"ready_by": None})  # a time that has passed meanwhile was told all the same
         decide(booth, Command("quote", untold), now)  # an order that cannot be taken is refused before it is quoted
+        if (wrong := self.clock_doubt()) is not None and not wrong.tells_time:
+            return untold  # by a clock that is wrong nothing can be promised
         quote = quote_order(
             booth, self._standing.pace, now, style=order.style, sitters=order.sitters, artist=order.artist
         )
@@ -374,13 +400,40 @@ class Desk:
 
     def _now(self) -> datetime:
         """Now; where the clock is behind the journal's last line (a board without one of its own), on from there."""
-        now, last_at = self.clock.now(), self._booth.last_at
-        if last_at is None or now >= last_at:
-            return now
-        if (behind := last_at - now).total_seconds() > JUMP_S:
-            log.warning("The clock is %s behind the journal of %s: set it right.", behind, self.slug)
-        self.clock.skip_to(last_at)
-        return last_at
+        last_at = self._booth.last_at
+        return self.clock.not_before(last_at) if last_at is not None else self.clock.now()
+
+    def _minding_the_clock(self) -> datetime:
+        """Now, once what the system's clock did meanwhile is in order; the caller holds the turn.
+
+        Set on, that is taken out of every clock that runs. Set back, the booth's time is right again as soon as nothing
+        that is written down or measured keeps it from going back.
+        """
+        self._now()
+        for jump in self.clock.jumps():
+            self._catch_up()  # clocks that another server started run by this one's time too
+            self._take_out(jump)
+        if not clock_set.runs(self._booth):
+            self.clock.fall_back(self._booth.last_at)
+        return self._now()
+
+    def _take_out(self, jump: Jump) -> None:
+        for _ in range(TRIES):
+            events = clock_set.taken_out(self._booth, jump.from_at, jump.to_at, after=self._ran_before)
+            after = fold(self._booth, events)
+            try:
+                if events:
+                    with self.store.writing() as connection:
+                        journal.append(connection, self.slug, events)
+            except journal.OvertakenError:
+                self._catch_up()
+                continue
+            self._stands(after, events)
+            break
+        else:
+            log.error("The clock was set on, and others write too fast to take that out of what is measured.")
+        self._ran_before = 0
+        self.clock.forget(jump)
 
     def _catch_up(self) -> None:
         """Fold what other processes appended; the caller holds the turn."""
@@ -411,9 +464,10 @@ class Desk:
         for _ in new:
             self._unread.popleft()
         booth, pace, now = self._learned.booth, self._learned.pace, self._now()
-        quotes = forecast(booth, pace, now)
-        slips = watch(before.slips if before else NO_SLIPS, booth, quotes)
-        return Standing(self.slug, booth, quotes, pace, now, slips)
+        quotes, wrong = forecast(booth, pace, now), doubt(self.clock.reading(), booth.last_at)
+        is_told = wrong is None or wrong.tells_time
+        slips = watch(before.slips if before else NO_SLIPS, booth, quotes) if is_told else NO_SLIPS
+        return Standing(self.slug, booth, quotes, pace, now, slips, wrong)
 
     def _keep_quoting(self) -> None:
         while True:
@@ -430,12 +484,24 @@ class Desk:
                 if also_others:
                     with self._turn:
                         self._catch_up()
-                if tapped or self._booth.day or self._booth.seq > self._standing.seq:
+                self._mind_the_clock_or_tell()
+                if tapped or self._booth.day or self._booth.seq > self._standing.seq or self._is_clock_news():
                     self._renew()
             except Exception:
                 log.exception("%s could not be re-quoted; the last quotes stand until the next try.", self.slug)
                 with self._news:
                     self._news.wait_for(lambda: self._closed, timeout=1.0)
+
+    def _mind_the_clock_or_tell(self) -> None:
+        try:
+            with self._turn:
+                self._minding_the_clock()
+        except StoreError as no:
+            log.error("The clock was set on, which is taken out of what is measured by the next round: %s", no)
+
+    def _is_clock_news(self) -> bool:
+        """Whether screens are to say something of the clock, or to stop saying it; also while the booth is closed."""
+        return self._standing.clock is not None or self.clock_doubt() is not None
 
     def _scrub(self) -> None:
         """Leave nothing of what was erased in any file of the store."""
@@ -451,7 +517,7 @@ class Desk:
             log.error("What was erased still stands in the database's log; the next round tries again: %s", no)
 
     def _tidy_now_and_then(self) -> None:
-        if self._tidied_at is not None and self.clock.now() - self._tidied_at < TIDY_EVERY:
+        if self._tidied_at is not None and timedelta(0) <= self.clock.now() - self._tidied_at < TIDY_EVERY:
             return
         try:
             self._tidy_or_tell()
@@ -474,6 +540,7 @@ class Desks:
         self._lock = threading.RLock()
         self._ears: list[Callable[[Desk, Standing], None]] = []
         self._desks: dict[str, Desk] = {}
+        self.back_ups = BackUps(store, self._latest, self._booths)
         with store.reading() as connection:
             slugs = journal.booths(connection)
         for slug in slugs:
@@ -524,6 +591,7 @@ class Desks:
 
     def close(self) -> None:
         """Stop every desk and let go of the store."""
+        self.back_ups.close()
         for desk in self._desks.values():
             desk.close()
         self.store.close()
@@ -531,6 +599,13 @@ class Desks:
     def _open(self, slug: str) -> Desk:
         desk = self._desks[slug] = Desk(slug, self.store, self.clock, self._publish)
         return desk
+
+    def _booths(self) -> list[Booth]:
+        return [desk.standing(wait_s=0).booth for desk in list(self._desks.values())]
+
+    def _latest(self) -> datetime:
+        """The time now, and no earlier than any journal's last line."""
+        return max([self.clock.now(), *(booth.last_at for booth in self._booths() if booth.last_at)])
 
     def _publish(self, desk: Desk, standing: Standing) -> None:
         for heard in list(self._ears):

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from portraitq.core.booth import Booth, TradingDay
-from portraitq.core.events import Event, OfTicket, Paused, StageDone, Started, TouchedUp
+from portraitq.core.events import SYSTEM, Event, OfTicket, Paused, StageDone, Started, TouchedUp
 from portraitq.core.life import ON_EASEL, PAUSED, TOUCH_UP_REST, Ticket
 
 CATCH_UP_S = 3.0  # taps closer than this catch up what was forgotten: no hand draws a stage in that time
@@ -44,11 +44,15 @@ class StageTime:
 
 @dataclass(frozen=True, slots=True)
 class Pause:
-    """One pause of a sketch: why, from when, and how long; `ended_at` is None while it lasts."""
+    """One pause of a sketch: why, from when, and how long; `ended_at` is None while it lasts.
+
+    `is_of_the_clock` says that nobody paused: the system's clock was set on, and that was taken out of the time.
+    """
 
     why: str
     began_at: datetime
     ended_at: datetime | None
+    is_of_the_clock: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +122,7 @@ class _Clock:
                 self.began_at, self.hands, self.spans = at, {self.artist}, []
             case Paused(why=why):
                 self._stop(at)
-                self.pauses.append(Pause(why, at, None))
+                self.pauses.append(Pause(why, at, None, event.by == SYSTEM))
             case _ if event.kind == "stage_undone" and self.marks:
                 undone = self.marks.pop()
                 self.began_at = undone.began_at
@@ -147,7 +151,7 @@ class _Clock:
 
     def _end_pause(self, at: datetime) -> None:
         if self.pauses and self.pauses[-1].ended_at is None:
-            self.pauses[-1] = Pause(self.pauses[-1].why, self.pauses[-1].began_at, at)
+            self.pauses[-1] = replace(self.pauses[-1], ended_at=at)
 
 
 def _clock(ticket: Ticket) -> _Clock:

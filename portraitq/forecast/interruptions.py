@@ -153,7 +153,7 @@ LAG_FADING = 0.995
 def _with_pauses(lags: Lags, booth: Booth, ticket: Ticket) -> Lags:
     known, every, met = dict(lags.pauses), lags.all_pauses, lags.met
     for pause in pauses(ticket):
-        if pause.ended_at is None or _is_planned(booth, ticket, pause):
+        if pause.ended_at is None or pause.is_of_the_clock or _is_planned(booth, ticket, pause):
             continue
         met += 1
         seconds = max((pause.ended_at - pause.began_at).total_seconds(), 1.0)
