@@ -128,6 +128,7 @@ class Desk:
         self._ran_before = self._booth.seq  # clocks that run since then are left alone by the first jump of the clock
         self._standing = self._requoted(None)
         self._tidied_at: datetime | None = None
+        self._untidy = ""
         self._thread = threading.Thread(target=self._keep_quoting, name=f"quotes of {slug}", daemon=True)
         self._thread.start()
 
@@ -395,8 +396,11 @@ class Desk:
         self._tidied_at = self.clock.now()
         try:
             self.tidy()
+            self._untidy = ""
         except (StoreError, Refused) as no:
-            log.error("What is due at %s could not be erased; the next round tries again: %s", self.slug, no)
+            if str(no) != self._untidy:  # said once, not each minute
+                log.error("What is due at %s could not be erased; each round tries again: %s", self.slug, no)
+            self._untidy = str(no)
 
     def _now(self) -> datetime:
         """Now; where the clock is behind the journal's last line (a board without one of its own), on from there."""
@@ -482,8 +486,7 @@ class Desk:
                 also_others, self._asked = self._asked or not tapped, False
             try:
                 if also_others:
-                    with self._turn:
-                        self._catch_up()
+                    self._catch_up_if_it_answers()
                 self._mind_the_clock_or_tell()
                 if tapped or self._booth.day or self._booth.seq > self._standing.seq or self._is_clock_news():
                     self._renew()
@@ -502,6 +505,13 @@ class Desk:
     def _is_clock_news(self) -> bool:
         """Whether screens are to say something of the clock, or to stop saying it; also while the booth is closed."""
         return self._standing.clock is not None or self.clock_doubt() is not None
+
+    def _catch_up_if_it_answers(self) -> None:
+        try:
+            with self._turn:
+                self._catch_up()
+        except StoreError as no:  # the store has logged it; what is known here is quoted and shown all the same
+            log.info("What others wrote at %s could not be read: %s", self.slug, no)
 
     def _scrub(self) -> None:
         """Leave nothing of what was erased in any file of the store."""

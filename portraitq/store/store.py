@@ -12,7 +12,7 @@ import logging
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,7 @@ from sqlalchemy.exc import (
     SQLAlchemyError,
 )
 
+from portraitq.store import trouble
 from portraitq.store.schema import VERSION, TooNew, bring_up_to_date, schema
 
 FILE_NAME = "portraitq.sqlite3"
@@ -50,7 +51,7 @@ class Store:
     """One database. Threads may share it; each transaction takes a connection of its own.
 
     `is_scrubbed` is False while something that was erased may still stand in SQLite's write-ahead log; `erased` is set
-    while it may still stand in a back-up beside the store.
+    while it may still stand in a back-up beside the store. Trouble is logged where it `is_served`, and else only told.
     """
 
     def __init__(self, engine: Engine) -> None:
@@ -59,6 +60,12 @@ class Store:
         self.erased = threading.Event()
         self.erased.set()
         self._scrubbing = threading.Lock()
+        self.file = Path(engine.url.database) if self.is_sqlite and engine.url.database else None
+        self._identity = trouble.identity(self.file) if self.file else None
+        self.is_served = False
+        self._told_of = dict[bool, str]()  # what goes wrong in reading and in writing, while it does
+        if self.file:
+            _prepare_sqlite(engine, self.file, self._see_to_the_file)
 
     @property
     def is_sqlite(self) -> bool:
@@ -73,19 +80,21 @@ class Store:
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """A transaction that writes: all of it is kept, on disk, or none of it. One writer at a time."""
-        with (
-            self._told(),
-            self.engine.connect().execution_options(portraitq_writes=True) as connection,
-            connection.begin(),
-        ):
-            yield connection
+        """A transaction that writes: all of it is kept, on disk, or none of it. One writer at a time.
+
+        Raises StoreError also when the file is another than the one that was opened, or gone: what SQLite wrote went
+        into the one that it holds open, and nobody would find it again.
+        """
+        with self._told(writes=True):
+            self._see_to_the_file()
+            with self.engine.connect().execution_options(portraitq_writes=True) as connection, connection.begin():
+                yield connection
+            self._see_to_the_file()
 
     def ping(self) -> None:
         """Return when the database answers; StoreError when it does not, or when its file was taken away under it."""
-        file = self.engine.url.database
-        if self.is_sqlite and file and not Path(file).exists():
-            raise StoreError(f"The database {file} is gone: put it back, or start portraitq anew.")
+        with self._told(writes=True):
+            self._see_to_the_file()
         with self.reading() as connection:
             connection.execute(select(schema.c.version))  # SELECT 1 would not even look into the file
 
@@ -118,17 +127,44 @@ class Store:
         """Let go of every connection."""
         self.engine.dispose()
 
+    def _see_to_the_file(self) -> None:
+        if self.file and trouble.identity(self.file) != self._identity:
+            raise StoreError(trouble.GONE)
+
     @contextmanager
-    def _told(self) -> Iterator[None]:
+    def _told(self, *, writes: bool = False) -> Iterator[None]:
+        """What goes wrong as a StoreError with its sentence; it is logged once, and once more when it is over."""
         try:
             yield
         except DBAPIError as wrong:
             is_damaged = type(wrong) is DatabaseError  # a file that is none of SQLite's any more; not its subclasses
             if wrong.connection_invalidated or is_damaged or isinstance(wrong, OperationalError | InterfaceError):
-                raise StoreError(
-                    f"The database does not answer as it should ({wrong.orig}). Nothing was changed."
-                ) from wrong
+                sentence = trouble.sentence(wrong.orig, self.file) or _unknown(wrong)
+                self._goes_wrong(writes, sentence, wrong)
+                raise StoreError(sentence) from wrong
             raise
+        except StoreError as wrong:
+            self._goes_wrong(writes, str(wrong))
+            raise
+        self._goes_well(writes)
+
+    def _goes_wrong(self, writes: bool, sentence: str, wrong: DBAPIError | None = None) -> None:
+        if self.is_served and self._told_of.get(writes) != sentence:
+            log.error("%s%s", sentence, f" ({wrong.orig})" if wrong else "")
+        self._told_of[writes] = sentence
+        if sentence == trouble.READ_ONLY:
+            self.engine.dispose()  # a connection that was made meanwhile would stay one that only reads
+
+    def _goes_well(self, writes: bool) -> None:
+        if not self._told_of:
+            return
+        was_wrong = [self._told_of.pop(one, "") for one in ((False, True) if writes else (False,))]
+        if self.is_served and any(was_wrong) and not self._told_of:
+            log.warning("The database answers again.")
+
+
+def _unknown(wrong: DBAPIError) -> str:
+    return f"The database does not answer as it should ({wrong.orig}). Nothing was changed."
 
 
 def open_store(where: Path | str) -> Store:
@@ -148,8 +184,6 @@ def open_store(where: Path | str) -> Store:
         )
     except (ArgumentError, NoSuchModuleError, ImportError) as wrong:
         raise StoreError(f"{where} is no address of a database that portraitq can use: {wrong}") from wrong
-    if engine.dialect.name == "sqlite":
-        _prepare_sqlite(engine)
     store = Store(engine)
     try:
         _put_aside_before_a_step(store)
@@ -160,10 +194,9 @@ def open_store(where: Path | str) -> Store:
         raise StoreError(str(no)) from no
     except (StoreError, SQLAlchemyError) as wrong:
         store.close()
-        reason = getattr(wrong, "orig", None) or wrong.__cause__ or wrong
-        raise StoreError(
-            f"The database at {_shown(url)} cannot be opened: {getattr(reason, 'orig', reason)}."
-        ) from wrong
+        cause = wrong.__cause__ or wrong
+        said = trouble.sentence(getattr(cause, "orig", cause), store.file) or f"{getattr(cause, 'orig', cause)}."
+        raise StoreError(f"The database at {_shown(url)} cannot be opened: {said}") from wrong
     return store
 
 
@@ -195,13 +228,12 @@ def _url(where: Path | str) -> URL:
             url = make_url(where)
         except ArgumentError as wrong:
             raise StoreError("That is no address of a database; postgresql://USER@HOST/NAME was expected.") from wrong
+        if _is_file(url) and url.database:
+            _make_file(Path(url.database))
         return url.set(drivername="postgresql+psycopg") if url.drivername in ("postgresql", "postgres") else url
     folder = Path(where)
     make_folder(folder)
-    try:
-        (folder / FILE_NAME).touch(mode=0o600)  # others on this computer read neither names nor photos
-    except OSError as wrong:
-        raise _not_writable(folder, wrong) from wrong
+    _make_file(folder / FILE_NAME)
     return URL.create("sqlite+pysqlite", database=str(folder / FILE_NAME))
 
 
@@ -214,6 +246,13 @@ def make_folder(folder: Path) -> None:
         probe.unlink()
     except OSError as wrong:
         raise _not_writable(folder, wrong) from wrong
+
+
+def _make_file(file: Path) -> None:
+    try:
+        file.touch(mode=0o600)  # others on this computer read neither names nor photos
+    except OSError as wrong:
+        raise _not_writable(file.parent, wrong) from wrong
 
 
 def _not_writable(folder: Path, wrong: OSError) -> StoreError:
@@ -231,7 +270,12 @@ def _shown(url: URL) -> str:
     return str(url.database) if _is_file(url) else url.render_as_string(hide_password=True)
 
 
-def _prepare_sqlite(engine: Engine) -> None:
+def _prepare_sqlite(engine: Engine, file: Path, see_to_the_file: Callable[[], None]) -> None:
+    @event.listens_for(engine, "do_connect")
+    def connecting(_dialect: object, _record: object, _args: object, options: dict[str, Any]) -> Any:
+        # Where the file was taken away, SQLite would begin an empty one in its place.
+        return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True, **options)
+
     @event.listens_for(engine, "connect")
     def connected(raw: Any, _record: object) -> None:
         raw.isolation_level = None  # transactions are begun below, not by the driver
@@ -248,6 +292,11 @@ def _prepare_sqlite(engine: Engine) -> None:
             except sqlite3.Error:
                 raw.close()  # nobody else knows of it yet
                 raise
+        try:
+            see_to_the_file()
+        except StoreError:
+            raw.close()
+            raise
 
     @event.listens_for(engine, "begin")
     def begun(connection: Connection) -> None:

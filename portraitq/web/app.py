@@ -14,10 +14,12 @@ from portraitq.store.store import StoreError
 from portraitq.web import (
     api,
     close,
+    codes_typed,
     counter,
     counter_photos,
     day_replay,
     daybook,
+    devices,
     easel,
     hand_over,
     hosts,
@@ -61,8 +63,9 @@ SCREENS = (
     close,
     plan,
     set_up,
+    devices,
 )
-RESERVED = ("api", "t", "static", "sign-in", "sign-out", "healthz", "socket.io", "favicon.ico")
+RESERVED = ("api", "t", "static", "sign-in", "sign-out", "devices", "pair", "healthz", "socket.io", "favicon.ico")
 SECURITY_HEADERS = {
     "Content-Security-Policy": (  # what is not named here is not loaded at all
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; "
@@ -95,6 +98,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     quiet_logs.keep_addresses_out()
     quiet_logs.keep_values_out()
     app.extensions["portraitq"] = desks
+    desks.store.is_served = True
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.globals.update(oval_shade=oval.shade, money=said.money, version=__version__)
@@ -103,6 +107,8 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     limits.install(app)
     problems.install(app)
     staff.install(app, desks.store)
+    codes_typed.install(app)
+    devices.install(app)
     app.register_blueprint(start)
     for screen in SCREENS:
         app.register_blueprint(screen.blueprint)
@@ -151,7 +157,7 @@ def healthz() -> Response:
         with all_desks().store.reading() as connection:
             seqs = {slug: {"seq": journal.head(connection, slug)} for slug in all_desks().slugs()}
     except StoreError as silent:
-        log.error("the store does not answer: %s", silent)
+        log.info("the store does not answer: %s", silent)
         return problem(503, "The store does not answer.", headers={"Retry-After": "5"}, version=__version__)
     answer = jsonify({"status": "ok", "version": __version__, "booths": seqs})
     answer.headers["Cache-Control"] = "no-store"

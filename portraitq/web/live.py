@@ -1,10 +1,11 @@
 """Live push: whoever watches a view gets it at once and after every change that they can see.
 
 Socket.IO, namespace `/live`. A client connects with `auth {"view", "booth" | "code", "artist"?, "seq"?}` and gets the
-event `view` with `{"seq", "html", "as_of"}`. One thread publishes: it renders each watched view once, whoever taps
-never waits for it, and of several standings in a row only the newest is sent. A socket that does not drain is passed
-over until it does, so that it delays nobody and gets the newest then. A refused connection is told its sentence, and
-in `why` whether that stays so ("unsigned", "unknown") or passes by itself ("store").
+event `view` with `{"seq", "html", "as_of"}`. One thread publishes: it renders each watched view once, the booth's own
+screens first, whoever taps never waits for it, and of several standings in a row only the newest is sent. A socket
+that does not drain is passed over until it does, so that it delays nobody and gets the newest then. A refused
+connection is told its sentence, and in `why` whether that stays so ("unsigned", "unknown", and "wait" for a while) or
+passes by itself ("store").
 """
 
 from __future__ import annotations
@@ -20,25 +21,25 @@ from flask import Flask
 from flask_socketio import ConnectionRefusedError as RefusedConnection
 from flask_socketio import SocketIO
 
-from portraitq import passphrase
 from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import shown
 from portraitq.desk import Desk, Desks, NoSuchBooth, NoSuchTicket, Standing
 from portraitq.store.store import StoreError
-from portraitq.ticket.codes import normalise
-from portraitq.web import problems
-from portraitq.web.here import desk_at, desks
+from portraitq.web import problems, sockets
+from portraitq.web.codes_typed import ticket_of
+from portraitq.web.here import desk_at
 from portraitq.web.hosts import is_own_origin
-from portraitq.web.problems import NotThere, Unsigned
+from portraitq.web.problems import NotThere, OwnersOnly, TooOften, Unsigned
+from portraitq.web.sockets import Postman
 from portraitq.web.staff import Pass, device_pass, staff_pass, still_valid
-from portraitq.web.views import STAFF, Rendered, View, render_view, view_named
+from portraitq.web.views import ANYBODY, Rendered, View, need_to_see, nobody_in_particular, render_view, view_named
 
 NAMESPACE = "/live"
 UNCHANGED_S = 50.0  # a view that stands still is sent again after this, so that "as of" stays younger than a minute
 TICK_S = 1.0
 SOON_S = 0.02  # a client whose connection is not answered yet is looked at again after this
 PATIENCE_S = 2.0  # how long a client that knows more than the quotes waits for them
-CHECK_PASSES_S = 5.0
+CHECK_PASSES_S = 2.0  # a device withdrawn by another process (`portraitq device withdraw`) is cut off after this
 LAGGING_PACKETS = 4  # so many messages not yet on the wire, and a socket is passed over
 LARGEST_MESSAGE_BYTES = 16 * 1024  # clients send who they are, and nothing more
 LONGEST_WORD = 100
@@ -58,26 +59,26 @@ class Watcher:
     seq: int
     etag: str
     staff: Pass | None
-    epoch: int
     came_s: float
     is_greeted: bool = False
 
 
 @dataclass
 class Watched:
-    """What was last sent to a room, and whom it did not reach."""
+    """Who watches a room, what was last sent to it, and whom that did not reach."""
 
     etag: str = ""
     seq: int = 0
     sent_s: float = 0.0
+    here: set[str] = field(default_factory=set)  # those who have had their first view
     passed_over: set[str] = field(default_factory=set)
 
 
 class Publisher:
     """Who watches what, and the one thread that renders and sends it."""
 
-    def __init__(self, app: Flask, socketio: SocketIO, all_desks: Desks) -> None:
-        self._app, self._io, self._desks = app, socketio, all_desks
+    def __init__(self, app: Flask, socketio: SocketIO, postman: Postman, all_desks: Desks) -> None:
+        self._app, self._io, self._postman, self._desks = app, socketio, postman, all_desks
         self._news = threading.Condition()
         self._changed: dict[str, Standing] = {}
         self._watchers: dict[str, Watcher] = {}
@@ -107,8 +108,19 @@ class Publisher:
         """A connection is gone."""
         with self._news:
             gone = self._watchers.pop(sid, None)
-            if gone and not any(other.room == gone.room for other in self._watchers.values()):
-                self._rooms.pop(gone.room, None)
+            watched = self._rooms.get(gone.room) if gone else None
+            if gone and watched:
+                watched.here.discard(sid)
+                watched.passed_over.discard(sid)
+                if not watched.here:
+                    del self._rooms[gone.room]
+
+    def look_at_passes(self) -> None:
+        """Somebody was just shut out: see at once who belongs here no more. Returns at once."""
+        with self._news:
+            self._checked_s = float("-inf")
+            self._has_newcomers = True
+            self._news.notify_all()
 
     def watching(self) -> int:
         """How many connections there are."""
@@ -122,6 +134,7 @@ class Publisher:
         self._thread.join(timeout=2)
         for sid in list(self._watchers):
             self._io.server.disconnect(sid, namespace=NAMESPACE)
+        self._postman.stop()
 
     # The thread
 
@@ -144,9 +157,10 @@ class Publisher:
     def _publish(self, changed: dict[str, Standing]) -> float:
         now_s = time.monotonic()
         watchers = list(self._watchers.values())
-        pending = self._greet([one for one in watchers if not one.is_greeted], now_s)
-        for room in {one.room for one in watchers if one.is_greeted}:
-            self._update(room, changed.get(room[1]), now_s)
+        with nobody_in_particular():
+            for room in sorted(self._rooms, key=_whose_turn):
+                self._update(room, changed.get(room[1]), now_s)
+            pending = self._greet([one for one in watchers if not one.is_greeted], now_s)
         if now_s - self._checked_s > CHECK_PASSES_S:
             self._checked_s = now_s
             self._hang_up_on_strangers(watchers)
@@ -178,20 +192,27 @@ class Publisher:
         self._io.server.enter_room(one.sid, _room_name(one.room), namespace=NAMESPACE)
         self._io.server.emit(name, message, to=one.sid, namespace=NAMESPACE)
         one.is_greeted = True
-        watched = self._rooms.setdefault(one.room, Watched(view.etag, view.seq, time.monotonic()))
-        if watched.etag != view.etag:  # who came earlier gets it with the next round
-            watched.passed_over.update(other.sid for other in self._watchers.values() if other.room == one.room)
+        with self._news:
+            if one.sid not in self._watchers:  # gone meanwhile
+                return
+            watched = self._rooms.setdefault(one.room, Watched(view.etag, view.seq, time.monotonic()))
+            if watched.etag != view.etag:  # who came earlier gets it with the next round
+                watched.passed_over.update(watched.here)
+            watched.here.add(one.sid)
 
     def _update(self, room: Room, standing: Standing | None, now_s: float) -> None:
         """Send a room what changed, or that nothing did when it has not heard for long."""
-        watched = self._rooms.setdefault(room, Watched())
+        watched = self._rooms.get(room)
+        if watched is None:
+            return
         is_due = now_s - watched.sent_s >= UNCHANGED_S
         if standing is None and not is_due and not watched.passed_over:
             return
         view = self._rendered(room, standing)
         if view is None:
             return
-        here = {one.sid for one in list(self._watchers.values()) if one.room == room and one.is_greeted}
+        with self._news:
+            here = set(watched.here)
         everybody = is_due or view.etag != watched.etag
         wanted = here if everybody else watched.passed_over & here
         lagging = {sid for sid in wanted if self._is_lagging(sid)}
@@ -212,6 +233,8 @@ class Publisher:
             return render_view(name, desk, arg, standing or desk.standing(wait_s=0))
         except NotThere as gone:
             log.info("nobody can see %s any more: %s", name, gone)
+        except StoreError as no:  # the store has logged it; what is shown stands until it answers again
+            log.info("the view %s could not be rendered: %s", name, no)
         except Exception:
             log.exception("the view %s could not be rendered", name)
         return None
@@ -219,19 +242,25 @@ class Publisher:
     def _is_lagging(self, sid: str) -> bool:
         eio_sid = self._io.server.manager.eio_sid_from_sid(sid, NAMESPACE)
         socket = self._io.server.eio.sockets.get(eio_sid)
-        return socket is not None and socket.queue.qsize() >= LAGGING_PACKETS
+        return socket is not None and bool(socket.queue.is_behind(LAGGING_PACKETS))
 
     def _hang_up_on_strangers(self, watchers: list[Watcher]) -> None:
-        """Whoever signed out, or was signed out by a new passphrase, sees no more."""
-        known = dict[tuple[Pass, int], bool]()
-        for one in watchers:
-            if one.staff is None or view_named(one.room[0]).may_see != STAFF:
-                continue
-            key = (one.staff, one.epoch)
-            if key not in known:
-                known[key] = still_valid(one.staff, one.epoch)
-            if not known[key]:
+        """Whoever signed out, was signed out or withdrawn, or has rested too long, sees no more."""
+        of_staff = [one for one in watchers if one.staff and view_named(one.room[0]).may_see != ANYBODY]
+        try:
+            valid = still_valid({one.staff for one in of_staff if one.staff})
+        except StoreError as no:
+            log.info("nobody could say who still belongs here: %s", no)
+            return
+        for one in of_staff:
+            if one.staff not in valid:
                 self._io.server.disconnect(one.sid, namespace=NAMESPACE)
+
+
+def _whose_turn(room: Room) -> int:
+    """Whoever draws and serves is told first, then the wall, which many look at, then each phone."""
+    view = view_named(room[0])
+    return 0 if view.may_see != ANYBODY else 2 if view.arg_name == "code" else 1
 
 
 def _room_name(room: Room) -> str:
@@ -239,25 +268,19 @@ def _room_name(room: Room) -> str:
 
 
 def watcher_of(sid: str, auth: object) -> Watcher:
-    """Who connects with `auth`, and to what; Malformed, NotThere or Unsigned when it may not be."""
+    """Who connects with `auth`, and to what; a refusal of `problems.py` when it may not be."""
     if not isinstance(auth, dict):
         raise Malformed('auth: an object like {"view": "wall", "booth": "quay"} was expected.', "auth")
     view = view_named(_word(auth, "view"))
-    code = _word(auth, "code") if view.arg_name == "code" else ""
-    if code:
-        normal = normalise(code)
-        found = desks().by_code(normal) if normal else None
-        if normal is None or found is None:
-            raise NotThere("There is no ticket with this code: read it once more from the slip.")
-        desk, arg = found[0], normal
+    if view.arg_name == "code":
+        desk, _, arg = ticket_of(_word(auth, "code"))
     else:
         desk = desk_at(_word(auth, "booth"))
         arg = _which(view, desk, auth)
     staff = staff_pass()
     if staff is None and isinstance(auth.get("key"), str):
         staff = device_pass(auth["key"])
-    if view.may_see == STAFF and staff is None:
-        raise Unsigned(problems.UNSIGNED)
+    need_to_see(view, staff)
     view.build(desk, desk.standing(wait_s=PATIENCE_S), arg)  # NotThere when the argument names nothing
     seq = auth.get("seq")
     return Watcher(
@@ -266,7 +289,6 @@ def watcher_of(sid: str, auth: object) -> Watcher:
         seq=seq if isinstance(seq, int) and not isinstance(seq, bool) and seq > 0 else 0,
         etag=str(auth.get("etag") or ""),
         staff=staff,
-        epoch=passphrase.epoch(desks().store),
         came_s=time.monotonic(),
     )
 
@@ -299,7 +321,7 @@ def install(app: Flask) -> None:
         engineio_logger=False,
     )
     all_desks: Desks = app.extensions["portraitq"]
-    publisher = Publisher(app, socketio, all_desks)
+    publisher = Publisher(app, socketio, sockets.install(socketio), all_desks)
     all_desks.listen(publisher.heard)
     app.extensions["portraitq-live"] = publisher
 
@@ -310,8 +332,11 @@ def install(app: Flask) -> None:
         sid = str(getattr(request, "sid"))  # noqa: B009 # Flask-SocketIO puts it there
         try:
             watcher = watcher_of(sid, auth)
-        except Unsigned as no:
-            raise RefusedConnection(str(no), {"why": "unsigned"}) from no
+        except (Unsigned, OwnersOnly) as no:
+            said = problems.UNSIGNED if isinstance(no, Unsigned) else problems.OWNERS_ONLY
+            raise RefusedConnection(said, {"why": "unsigned"}) from no
+        except TooOften as no:
+            raise RefusedConnection(str(no), {"why": "wait"}) from no
         except UNKNOWN as no:
             raise RefusedConnection(str(no), {"why": "unknown"}) from no
         except StoreError as no:

@@ -49,7 +49,7 @@ class TooOften(Exception):
 
 
 UNSIGNED = "Sign in first: this is for the people of the booth."
-OWNERS_ONLY = "This is the owner's: the owner's passphrase opens it. Nothing was changed."
+OWNERS_ONLY = "This is the owner's: a sign-in with the owner's passphrase opens it. Nothing was changed."
 INSIDE = "Something went wrong inside. Nothing was lost; try again, and if it stays, start portraitq anew."
 HEADINGS = {
     401: "Sign in first",
@@ -117,7 +117,7 @@ def install(app: Flask) -> None:
     app.register_error_handler(NoSuchTicket, lambda no: told(404, str(no)))
     app.register_error_handler(StoreError, _store_is_silent)
     app.register_error_handler(Forbidden, lambda no: told(403, str(no)))
-    app.register_error_handler(OwnersOnly, lambda _: told(403, OWNERS_ONLY))
+    app.register_error_handler(OwnersOnly, _owners_only)
     app.register_error_handler(TooOften, _too_often)
     app.register_error_handler(Unsigned, _unsigned)
     app.register_error_handler(HTTPException, _http)
@@ -139,6 +139,13 @@ def _unsigned(no: Unsigned) -> ResponseReturnValue:
     return redirect(url_for("staff.sign_in", next=back or None), 303)
 
 
+def _owners_only(no: OwnersOnly) -> Response:
+    if wants_document():
+        return problem(403, OWNERS_ONLY)
+    back = request.full_path.rstrip("?") if request.method == "GET" else None
+    return Response(render_template("owners_only.html", back=back), 403, mimetype="text/html")
+
+
 def _http(no: HTTPException) -> Response:
     status = no.code or 500
     if no.response is not None or status < 400:
@@ -147,12 +154,13 @@ def _http(no: HTTPException) -> Response:
     headers = {name: value for name, value in no.get_headers() if name in ("Allow", "Retry-After")}
     if isinstance(no, RequestEntityTooLarge):
         sentence = too_large()
+    if status in (408, 413):
         headers["Connection"] = "close"  # the rest of the body is not read, so nothing more can come on this line
     return told(status, sentence, headers=headers)
 
 
 def _store_is_silent(no: StoreError) -> Response:
-    log.error("the store does not answer: %s", no)
+    log.info("the store does not answer: %s", no)  # the store logs it once, and once when it is over
     return told(503, str(no), headers={"Retry-After": "5"})
 
 

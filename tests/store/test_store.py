@@ -199,7 +199,7 @@ def test_a_database_that_was_damaged_or_taken_away_while_it_was_open_does_not_an
     damaged.engine.dispose()  # what a connection has read it keeps; a new one looks into the file
     (tmp_path / "gone" / FILE_NAME).rename(tmp_path / "elsewhere")
 
-    with pytest.raises(StoreError, match="does not answer"):
+    with pytest.raises(StoreError, match="is damaged"):
         damaged.ping()
     with pytest.raises(StoreError, match="is gone"):
         gone.ping()
