@@ -346,14 +346,89 @@ def check(data: Path, database: str | None) -> None:
     """Look whether the store is whole: every booth's journal folds without a gap, and the database is sound."""
     from portraitq.store.health import faults_of, soundness
 
-    with _store(database or data) as store, store.reading() as conn:
-        found = faults_of(conn)
-        sound = soundness(conn)
-    for booth, (lines, fault) in found.items():
-        click.echo(f"{booth}: {lines} lines, {fault or 'whole'}")
-    click.echo(f"database: {sound or 'sound'}")
-    if sound or any(fault for _, fault in found.values()):
-        raise Failed("The store is not whole: keep a copy of its folder before doing anything else.")
+    Each journal folds without a gap, cards and photos match it, kept days are as it has them, the database is sound.
+    """
+    from portraitq.checking import examined
+
+    with _progress("Checking") as progress:
+        found = list(examined(database or data, file, _now(), progress))
+    for one in found:
+        click.echo(f"{one.name}: {'; '.join(one.faults) or one.said}")
+    faults = sum(len(one.faults) for one in found)
+    what = f"{file}" if file else "The store"
+    if faults:
+        raise Failed(f"{what} is not whole ({faults} faults): keep a copy of it before doing anything else.")
+    click.echo("whole")
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--replace", is_flag=True, help="Overwrite FILE where it is there already, once the new one is whole.")
+@_stored
+def backup(file: Path, replace: bool, data: Path, database: str | None) -> None:
+    """Write the whole store to FILE while the booth trades: journals, cards, photos and who may come in.
+
+    Keep FILE like the cash box, and no longer than you would keep the photos in it.
+    """
+    from portraitq.back_ups import SERVERS_OWN
+    from portraitq.store.backup import megabytes, write
+    from portraitq.store.store import FILE_NAME
+
+    if database:
+        raise Failed(SERVERS_OWN)
+    with _file_errors(file), _progress("Writing") as progress:
+        made = write(data / FILE_NAME, file, replace=replace, progress=progress)
+    click.echo(f"{_held_said(made.held)}; {megabytes(made.size_bytes)}, SHA-256 {made.sha256}")
+    click.echo(
+        f"{file} is whole. It holds personal data and what opens the booth (passphrase, keys): keep it like the cash "
+        "box. What you erase from now on stays in it until you delete it; `portraitq restore --replace` erases it again.",
+        err=True,
+    )
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--replace", is_flag=True, help="Take the place of a store that is there; that one is put aside first.")
+@_stored
+def restore(file: Path, replace: bool, data: Path, database: str | None) -> None:
+    """Put the back-up FILE in the place of the store: all of it, or nothing. Stop the service first.
+
+    What was erased since, and every device shut out since, stays so where the store of before still knows it.
+    """
+    from portraitq.back_ups import SERVERS_OWN
+    from portraitq.store.restore import restore as restoring
+
+    if database:
+        raise Failed(SERVERS_OWN)
+    with _progress("Restoring") as progress:
+        done = restoring(file, data, _now(), replace=replace, progress=progress)
+    last = f"; the last line is of {done.last_at}" if done.last_at else ""
+    click.echo(f"{_held_said(done.held)}{last}")
+    for sentence in _restored_said(done):
+        click.echo(sentence, err=True)
+
+
+def _held_said(held: Any) -> str:
+    """`quay with 412 lines; 57 cards, 12 photos`."""
+    lines = ", ".join(f"{booth} with {count} lines" for booth, count in held.lines.items()) or "no booth"
+    return f"{lines}; {held.cards} cards, {held.photos} photos"
+
+
+def _restored_said(done: Any) -> Iterator[str]:
+    """What somebody must know of a store that was put in place."""
+    if done.aside is not None:
+        yield f"The store of before lies in {done.aside}, for a week once the service runs."
+    if done.left_out:
+        yield f"Not in the back-up, and therefore only there: {', '.join(done.left_out)}."
+    if done.erased:
+        yield f"{done.erased} tickets were erased in it, because they were erased since it was made."
+    if done.keeps_doors:
+        yield "Passphrase, devices and sign-ins stay as they were a moment ago."
+    else:
+        yield (
+            "Passphrase and device keys are those of the back-up, and every browser signs in again: shut out on "
+            "Set-up what was shut out since, or set a new passphrase with `portraitq passphrase`."
+        )
 
 
 @main.command()
@@ -419,6 +494,8 @@ def device_withdraw(id: str, data: Path, database: str | None) -> None:
     with _store(database or data) as store, store.writing() as conn:
         was_there = devices.withdraw(conn, id, _now())
     if not was_there:
+        if desks.store.is_sqlite:
+            desks.back_ups.erase_too()
         raise Failed(f"There is no device {id!r} that is still in: `portraitq device list` shows them.")
     click.echo("withdrawn", err=True)
 

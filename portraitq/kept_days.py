@@ -12,8 +12,11 @@ import logging
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 
+from sqlalchemy import Connection
+
 from portraitq.core.booth import Booth
-from portraitq.daybook.attendance import Attendance
+from portraitq.core.events import Event
+from portraitq.daybook.attendance import Attendance, attendances
 from portraitq.daybook.day_summary import VERSION, DaySummary, print_summary, read_summary, summary_of
 from portraitq.daybook.days import Day, days_of
 from portraitq.daybook.touched import moved_by, tickets_of
@@ -23,6 +26,7 @@ from portraitq.store.journal import OvertakenError
 from portraitq.store.store import Store, StoreError
 
 LINES_READ_AGAIN = 2_000  # once a look reads more lines than that, it notes up to where what is kept is known to hold
+LAST_DAY = "9999-12-31"
 log = logging.getLogger(__name__)
 
 
@@ -55,6 +59,26 @@ def summaries(
         _keep(store, slug, booth.seq, to_keep, list(found))
     found |= {one.day: one for one in new}
     return tuple(found[day.day] for day in wanted)
+
+
+def compared(
+    connection: Connection, slug: str, booth: Booth, events: Sequence[Event], now: datetime
+) -> tuple[int, list[str]]:
+    """How many kept days of `booth` are said to hold still, and which of them differ from a fresh reckoning."""
+    rows, days = closed_days.kept(connection, slug, VERSION, "", LAST_DAY), days_of(booth)
+    since = min((row.seq for row in rows), default=booth.seq)
+    moved = moved_by(booth, days, [event for event in events if event.seq > since])
+    still = {row.day: row.summary for row in rows if row.seq >= moved.get(row.day, 0)}
+    still = {day: text for day, text in still.items() if _zone_of(text, slug) == booth.zone.key}
+    new = _reckoned(booth, days, [day for day in days if day.day in still], lambda: attendances(events), now)
+    there = {one.day: print_summary(one) for one in new}
+    return len(still), [day for day, text in still.items() if there.get(day) != text]
+
+
+def _zone_of(summary: str, slug: str) -> str:
+    """The zone in which a kept day was reckoned; empty where it cannot be read, for then it is reckoned anew."""
+    read = _read(KeptDay("", 0, summary), slug)
+    return read.zone if read else ""
 
 
 def _read(row: KeptDay, slug: str) -> DaySummary | None:

@@ -74,6 +74,7 @@ class Service:
 
     def hang_up(self) -> None:
         """Let go of every live connection, so that their threads end."""
+            desks.back_ups.start(daily=desks.clock.speed == 1)  # a demo's days are not kept
         self.stopped.set()
         if self._app is not None:
             self._app.extensions["portraitq-live"].close()

@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -28,7 +29,7 @@ from portraitq.forecast.explain import explain_past
 from portraitq.forecast.replay import read_journal
 from portraitq.forecast.score import report
 from portraitq.serve import CannotServe, free_port
-from portraitq.store import devices
+from portraitq.store import backup, devices
 from portraitq.store.store import open_store
 from portraitq.web.explained import afterwards, explained
 from tests.web.conftest import ZONE
@@ -106,7 +107,7 @@ def test_a_foreign_journal_is_refused_with_its_line_and_nothing_is_taken(tmp_pat
     assert result.exit_code == 1
     assert said in result.stderr
     assert result.stderr.count("\n") == 1
-    assert portraitq("check", "--data", tmp_path / "data").stdout == "database: sound\n"
+    assert portraitq("export", "--data", tmp_path / "data").exit_code == 1  # there is no booth
 
 
 def test_a_journal_with_a_gap_names_the_first_line_that_is_wrong(booth: Path, tmp_path: Path):
@@ -140,7 +141,8 @@ def test_an_imported_booth_without_a_name_for_addresses_gets_one_out_of_its_own(
         taken = portraitq("import", tmp_path / "made.jsonl", "--data", tmp_path / f"taken {name}")
 
         assert (taken.exit_code, taken.stdout) == (0, f"{expected}\n")
-        assert portraitq("check", "--data", tmp_path / f"taken {name}").stdout.startswith(f"{expected}: 1 lines, whole")
+        checked = portraitq("check", "--data", tmp_path / f"taken {name}").stdout
+        assert f"journal of {expected}: 1 lines fold without a gap\n" in checked
 
 
 def test_a_journal_that_windows_editors_saved_is_taken(booth: Path, tmp_path: Path):
@@ -201,9 +203,89 @@ def test_check_finds_a_whole_store_whole_and_a_changed_line(booth: Path):
 
     broken = portraitq("check", "--data", booth)
 
-    assert (whole.exit_code, whole.stdout) == (0, "quay: 4 lines, whole\ndatabase: sound\n")
+    assert (whole.exit_code, whole.stderr) == (0, "")
+    assert whole.stdout.splitlines()[:2] == ["database: sound", "journal of quay: 4 lines fold without a gap"]
+    assert whole.stdout.splitlines()[-1] == "whole"
     assert broken.exit_code == 1
     assert re.search("line 2: .*seq 2 was expected", broken.stdout)
+    assert "is not whole (1 faults)" in broken.stderr
+
+
+def test_a_back_up_says_what_is_in_it_and_how_to_keep_it_and_is_whole(booth: Path, tmp_path: Path):
+    file = tmp_path / "b.sqlite3"
+
+    made = portraitq("backup", file, "--data", booth)
+    sha256_then = sha256(file.read_bytes()).hexdigest()
+    again = portraitq("backup", file, "--data", booth)
+    checked = portraitq("check", file)
+
+    assert (made.exit_code, checked.exit_code) == (0, 0)
+    assert re.match(r"quay with 4 lines; 1 cards, 0 photos; 0\.\d MB, SHA-256 ", made.stdout)
+    assert made.stdout.endswith(f" {sha256_then}\n")
+    assert "personal data" in made.stderr
+    assert "like the cash box" in made.stderr
+    assert (again.exit_code, "--replace" in again.stderr) == (1, True)
+    assert portraitq("backup", file, "--replace", "--data", booth).exit_code == 0
+    assert checked.stdout.splitlines()[-1] == "whole"
+
+
+def test_a_back_up_is_restored_into_an_empty_folder_and_over_a_store_when_it_is_said(booth: Path, tmp_path: Path):
+    file = tmp_path / "b.sqlite3"
+    portraitq("backup", file, "--data", booth)
+    exported = portraitq("export", "--data", booth).stdout_bytes
+
+    new = portraitq("restore", file, "--data", tmp_path / "new")
+    refused = portraitq("restore", file, "--data", booth)
+    erased = portraitq("erase", "T1", "--data", booth)
+    over = portraitq("restore", file, "--replace", "--data", booth)
+
+    assert (new.exit_code, refused.exit_code, erased.exit_code, over.exit_code) == (0, 1, 0, 0)
+    assert new.stdout.startswith("quay with 4 lines; 1 cards, 0 photos; the last line is of 20")
+    assert "every browser signs in again" in new.stderr
+    assert portraitq("export", "--data", tmp_path / "new").stdout_bytes == exported
+    assert refused.stderr.count("\n") == 1
+    assert "Nothing was changed" in refused.stderr
+    assert "1 tickets were erased in it" in over.stderr
+    assert "before-restore-" in over.stderr
+    assert b"555 0142" not in b"".join(one.read_bytes() for one in booth.rglob("*") if one.is_file())
+
+
+@pytest.mark.parametrize("command", ["backup", "restore"])
+def test_a_booth_on_a_server_is_backed_up_with_the_servers_own_tools(tmp_path: Path, command: str):
+    result = portraitq(command, tmp_path / "b.sqlite3", "--database", "postgresql://booth@localhost/booth")
+
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert "pg_dump" in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("command", ["check", "restore"])
+def test_a_file_that_is_no_back_up_is_told_in_a_sentence(tmp_path: Path, command: str):
+    (tmp_path / "letter.txt").write_text("Dear customer,")
+
+    result = portraitq(command, tmp_path / "letter.txt", "--data", tmp_path / "data")
+
+    assert result.exit_code == 1
+    assert "letter.txt is no database" in result.stderr
+    assert not (tmp_path / "data").exists()
+
+
+def test_where_there_is_no_store_nothing_is_backed_up_and_none_is_made(tmp_path: Path):
+    backed_up = portraitq("backup", tmp_path / "b.sqlite3", "--data", tmp_path / "data")
+    checked = portraitq("check", "--data", tmp_path / "data")
+
+    assert (backed_up.exit_code, checked.exit_code) == (1, 1)
+    assert "There is no store in" in checked.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_erase_reaches_the_back_ups_beside_the_store(booth: Path):
+    backup.write_among(booth / "portraitq.sqlite3", "portraitq-2026-06-06.sqlite3")
+    assert b"555 0142" in (booth / "backups" / "portraitq-2026-06-06.sqlite3").read_bytes()
+
+    portraitq("erase", "T1", "--data", booth)
+
+    assert b"555 0142" not in b"".join(one.read_bytes() for one in booth.rglob("*") if one.is_file())
 
 
 def test_erase_takes_the_person_and_leaves_the_journal_whole(booth: Path):
@@ -211,7 +293,7 @@ def test_erase_takes_the_person_and_leaves_the_journal_whole(booth: Path):
 
     assert result.exit_code == 0
     assert portraitq("check", "--data", booth).exit_code == 0
-    kept = b"".join(file.read_bytes() for file in booth.iterdir())
+    kept = b"".join(file.read_bytes() for file in booth.rglob("*") if file.is_file())
     assert b"555 0142" not in kept
     assert b'"kind":"erased"' in portraitq("export", "--data", booth).stdout_bytes
 
@@ -234,8 +316,19 @@ def test_a_device_is_added_listed_and_withdrawn(booth: Path):
     store.close()
     assert re.fullmatch(r"[\w-]{32}", key)
     assert "easel tablet" in listed
+    assert " owner " in listed
     assert key not in listed
     assert (withdrawn.exit_code, again.exit_code) == (0, 1)
+
+
+def test_a_key_for_the_staff_is_the_staffs(booth: Path):
+    portraitq("device", "add", "counter tablet", "--for", "staff", "--data", booth)
+
+    listed = portraitq("device", "list", "--data", booth).stdout
+    wrong = portraitq("device", "add", "x", "--for", "king", "--data", booth)
+
+    assert " staff " in listed
+    assert wrong.exit_code == 2
 
 
 def test_a_new_passphrase_is_printed_and_is_the_right_one(booth: Path):
@@ -251,7 +344,7 @@ def test_a_new_passphrase_is_printed_and_is_the_right_one(booth: Path):
 def test_a_data_folder_that_cannot_be_written_is_told(tmp_path: Path):
     (tmp_path / "file").write_text("not a folder")
 
-    result = portraitq("check", "--data", tmp_path / "file" / "data")
+    result = portraitq("device", "list", "--data", tmp_path / "file" / "data")
 
     assert result.exit_code == 1
     assert "cannot be written" in result.stderr

@@ -135,7 +135,7 @@ def view(connection: Connection, id: str, name: str) -> bytes | None:
     """What was made of a photo under that name, or None."""
     table = schema.photo_views
     content = connection.execute(select(table.c.content).where(table.c.photo == id, table.c.name == name)).scalar()
-    return None if content is None else _taken_out(content)
+    return None if content is None else taken_out(content)
 
 
 def keep_view(connection: Connection, id: str, name: str, content: bytes, faces: str | None = None) -> None:
@@ -167,7 +167,7 @@ def photo(connection: Connection, id: str) -> StoredPhoto | None:
     if row is None:
         return None
     found = StoredPhoto(*row)
-    return replace(found, jpeg=_taken_out(found.jpeg))
+    return replace(found, jpeg=taken_out(found.jpeg))
 
 
 def of_tickets(connection: Connection, booth: str, tickets: Collection[str]) -> dict[str, list[PhotoRef]]:
@@ -191,7 +191,7 @@ def remove(connection: Connection, booth: str, ticket: str, id: str) -> bool:
     )
 
 
-def _taken_out(stored: bytes) -> bytes:
+def taken_out(stored: bytes) -> bytes:
     """A picture as it came; one that an older portraitq kept has no shelter before it."""
     return stored.removeprefix(_SHELTER)
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sqlalchemy import inspect, update
+from sqlalchemy import inspect
 
-from portraitq.store import closed_days, schema
+from portraitq.store import closed_days
 from portraitq.store.closed_days import KeptDay
 from portraitq.store.store import open_store
+from tests.store.older import make_older
 
 FIRST, LAST = "2026-06-01", "2026-06-30"
 
@@ -68,9 +69,7 @@ def test_what_is_thrown_away_is_gone_for_that_booth_alone(tmp_path: Path) -> Non
 
 def test_a_store_of_the_second_version_gets_the_table(tmp_path: Path) -> None:
     store = open_store(tmp_path)
-    with store.writing() as connection:
-        connection.exec_driver_sql("DROP TABLE closed_days")
-        connection.execute(update(schema.schema).values(version=2))
+    make_older(store, 2)
     store.close()
 
     store = open_store(tmp_path)
