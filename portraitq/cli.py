@@ -342,9 +342,8 @@ def export(file: Path | None, booth: str | None, data: Path, database: str | Non
 
 @main.command()
 @_stored
-def check(data: Path, database: str | None) -> None:
-    """Look whether the store is whole: every booth's journal folds without a gap, and the database is sound."""
-    from portraitq.store.health import faults_of, soundness
+def check(file: Path | None, data: Path, database: str | None) -> None:
+    """Look whether the store is whole, or the back-up FILE. Nothing is changed, and the booth may trade meanwhile.
 
     Each journal folds without a gap, cards and photos match it, kept days are as it has them, the database is sound.
     """
@@ -381,11 +380,12 @@ def backup(file: Path, replace: bool, data: Path, database: str | None) -> None:
     click.echo(f"{_held_said(made.held)}; {megabytes(made.size_bytes)}, SHA-256 {made.sha256}")
     click.echo(
         f"{file} is whole. It holds personal data and what opens the booth (passphrase, keys): keep it like the cash "
-        "box. What you erase from now on stays in it until you delete it; `portraitq restore --replace` erases it again.",
+        "box. What you erase from now on stays in it until you delete it; `portraitq restore --replace` erases it anew.",
         err=True,
     )
 
 
+@click.argument("file", type=click.Path(path_type=Path), required=False)
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--replace", is_flag=True, help="Take the place of a store that is there; that one is put aside first.")
