@@ -341,6 +341,7 @@ def export(file: Path | None, booth: str | None, data: Path, database: str | Non
 
 
 @main.command()
+@click.argument("file", type=click.Path(path_type=Path), required=False)
 @_stored
 def check(file: Path | None, data: Path, database: str | None) -> None:
     """Look whether the store is whole, or the back-up FILE. Nothing is changed, and the booth may trade meanwhile.
@@ -380,12 +381,11 @@ def backup(file: Path, replace: bool, data: Path, database: str | None) -> None:
     click.echo(f"{_held_said(made.held)}; {megabytes(made.size_bytes)}, SHA-256 {made.sha256}")
     click.echo(
         f"{file} is whole. It holds personal data and what opens the booth (passphrase, keys): keep it like the cash "
-        "box. What you erase from now on stays in it until you delete it; `portraitq restore --replace` erases it anew.",
+        "box. What you erase later stays in it until you delete it; `portraitq restore --replace` erases it again.",
         err=True,
     )
 
 
-@click.argument("file", type=click.Path(path_type=Path), required=False)
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--replace", is_flag=True, help="Take the place of a store that is there; that one is put aside first.")
@@ -449,6 +449,8 @@ def erase(tickets: tuple[str, ...], booth: str | None, data: Path, database: str
         found = [_ticket(desks, name, booth) for name in tickets]
         for desk, ticket in found:
             desk.carry_out(Command(f"erase-{token_hex(8)}", Erased(ticket=ticket), SYSTEM))
+        if desks.store.is_sqlite:
+            desks.back_ups.erase_too()
     click.echo(f"{len(found)} erased", err=True)
 
 
@@ -494,8 +496,6 @@ def device_withdraw(id: str, data: Path, database: str | None) -> None:
     with _store(database or data) as store, store.writing() as conn:
         was_there = devices.withdraw(conn, id, _now())
     if not was_there:
-        if desks.store.is_sqlite:
-            desks.back_ups.erase_too()
         raise Failed(f"There is no device {id!r} that is still in: `portraitq device list` shows them.")
     click.echo("withdrawn", err=True)
 

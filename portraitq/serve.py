@@ -68,13 +68,13 @@ class Service:
             desks = self.open_desks()
             self._app = create_app(desks, address=self.address)
             darkroom.warm()
+            desks.back_ups.start(daily=desks.clock.speed == 1)  # a demo's days are not kept
             if self.behind is not None:
                 threading.Thread(target=self.behind, args=(desks, self.stopped), name="behind", daemon=True).start()
         return self._app
 
     def hang_up(self) -> None:
         """Let go of every live connection, so that their threads end."""
-            desks.back_ups.start(daily=desks.clock.speed == 1)  # a demo's days are not kept
         self.stopped.set()
         if self._app is not None:
             self._app.extensions["portraitq-live"].close()
