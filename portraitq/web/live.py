@@ -25,7 +25,7 @@ from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import shown
 from portraitq.desk import Desk, Desks, NoSuchBooth, NoSuchTicket, Standing
 from portraitq.store.store import StoreError
-from portraitq.web import problems, sockets
+from portraitq.web import problems, sockets, strange_messages
 from portraitq.web.codes_typed import ticket_of
 from portraitq.web.here import desk_at
 from portraitq.web.hosts import is_own_origin
@@ -189,7 +189,10 @@ class Publisher:
         elif one.etag == view.etag:
             name = "same"
             del message["html"]
-        self._io.server.enter_room(one.sid, _room_name(one.room), namespace=NAMESPACE)
+        try:
+            self._io.server.enter_room(one.sid, _room_name(one.room), namespace=NAMESPACE)
+        except ValueError:
+            return  # it has gone since we looked
         self._io.server.emit(name, message, to=one.sid, namespace=NAMESPACE)
         one.is_greeted = True
         with self._news:
@@ -348,3 +351,5 @@ def install(app: Flask) -> None:
         from flask import request
 
         publisher.leave(str(getattr(request, "sid")))  # noqa: B009
+
+    strange_messages.install(socketio)

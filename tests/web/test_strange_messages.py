@@ -1,0 +1,80 @@
+"""What is no message of live push: its sender is hung up on, others go on, and no line of any log is written for it."""
+
+from __future__ import annotations
+
+import json
+import logging
+import time
+
+import pytest
+
+from tests.faults.frames import BINARY, CLOSE, GOOD, Line
+from tests.web.conftest import Web
+
+HELLO = b"40/live," + json.dumps({**GOOD, "booth": "quay"}).encode()
+
+
+def hears(line: Line) -> list[bytes]:
+    """All that comes until the server hangs up."""
+    heard = []
+    while (frame := line.frame())[0] not in (0, CLOSE):
+        heard.append(frame[1])
+    return heard
+
+
+@pytest.mark.parametrize(
+    ("said", "opcode"),
+    [
+        (b"4", 1),
+        (b"4x", 1),
+        (b"49/live,", 1),
+        (b'44/live,{"message":"no"}', 1),
+        (b"43/live,1[]", 1),
+        (b'451-/live,["view",{"_placeholder":true,"num":0}]', 1),
+        (b"4599999999-/live,[]", 1),
+        (b"40/live," + b"[" * 5000, 1),
+        (b"40/live," + b"9" * 5000, 1),
+        (b'42/live,["view"', 1),
+        (b"\x04\x00\xff", BINARY),
+        (HELLO + HELLO, 1),
+    ],
+)
+def test_who_says_what_no_client_says_is_hung_up_on_quietly(
+    web: Web, served: str, said: bytes, opcode: int, caplog: pytest.LogCaptureFixture
+):
+    line = Line(int(served.rpartition(":")[2]))
+
+    with caplog.at_level(logging.WARNING):
+        line.send(said, opcode)
+        hears(line)
+
+    assert caplog.text == ""
+    line.close()
+
+
+def test_who_says_twice_who_they_are_is_hung_up_on(web: Web, served: str):
+    line = Line(int(served.rpartition(":")[2]))
+    line.send(HELLO)
+    while not line.frame()[1].startswith(b"42/live,"):
+        pass
+
+    line.send(HELLO)
+    hears(line)
+
+    publisher = web.app.extensions["portraitq-live"]
+    until_s = time.monotonic() + 20
+    while publisher.watching() and time.monotonic() < until_s:
+        time.sleep(0.02)
+    assert publisher.watching() == 0
+    line.close()
+
+
+def test_an_event_that_nobody_listens_for_does_no_harm(web: Web, served: str):
+    line = Line(int(served.rpartition(":")[2]))
+
+    line.send(b'42/live,["hello",{}]')
+
+    line.send(HELLO)
+    while not line.frame()[1].startswith(b"42/live,"):
+        pass
+    line.close()
