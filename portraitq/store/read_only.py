@@ -34,7 +34,11 @@ def raw_reading(file: Path, *, trades: bool = False) -> Iterator[sqlite3.Connect
 
     trades   it is a store that a service may begin to serve at any moment: SQLite keeps its log beside it meanwhile
     """
-    _looks_like_one(file)
+    if not trades:
+        # Never of the store that this process may be serving: closing it again would take away the locks that SQLite
+        # has on it, and another program would throw away the log from under us
+        # (https://www.sqlite.org/howtocorrupt.html, "Posix advisory locks canceled by a separate thread doing close()").
+        _looks_like_one(file)
     try:
         raw = sqlite3.connect(_address(file, trades), uri=True, isolation_level=None, check_same_thread=False)
     except sqlite3.Error as wrong:
