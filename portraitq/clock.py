@@ -25,6 +25,7 @@ WRITTEN_AT = datetime(2026, 1, 1, tzinfo=UTC)  # no right clock that runs this p
 FARTHEST = timedelta(days=5 * 366)  # no booth rests for longer; a battery clock gone wrong shows 2036, 2038 or 2099
 TOGETHER_S = 0.05  # two clocks read further apart than this say nothing of each other
 READS = 20
+FIRST, LAST = datetime(2, 1, 1, tzinfo=UTC), datetime(9998, 12, 31, tzinfo=UTC)
 
 
 class System(Protocol):
@@ -244,8 +245,8 @@ class Clock:
 
 
 def _instant(wall_s: float) -> datetime:
-    """`wall_s` seconds after 1970; the first or last instant that can be written, where that is beyond them."""
+    """`wall_s` seconds after 1970; the first or last that every zone can write, where that is beyond them."""
     try:
-        return datetime.fromtimestamp(wall_s, UTC)
+        return min(max(datetime.fromtimestamp(wall_s, UTC), FIRST), LAST)
     except (OverflowError, ValueError, OSError):
-        return datetime.min.replace(tzinfo=UTC) if wall_s < 0 else datetime.max.replace(tzinfo=UTC)
+        return FIRST if wall_s < 0 else LAST

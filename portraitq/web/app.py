@@ -13,6 +13,8 @@ from portraitq.store import journal
 from portraitq.store.store import StoreError
 from portraitq.web import (
     api,
+    back_ups,
+    clock_said,
     close,
     codes_typed,
     counter,
@@ -45,6 +47,7 @@ from portraitq.web.here import desks as all_desks
 from portraitq.web.problems import problem
 
 SCREENS = (
+    clock_said,
     counter,
     counter_photos,
     why,
@@ -63,6 +66,7 @@ SCREENS = (
     close,
     plan,
     set_up,
+    back_ups,
     devices,
 )
 RESERVED = ("api", "t", "static", "sign-in", "sign-out", "devices", "pair", "healthz", "socket.io", "favicon.ico")
@@ -103,6 +107,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.globals.update(oval_shade=oval.shade, money=said.money, version=__version__)
     app.context_processor(_about_this_page)
+    app.jinja_env.globals.update(clock_said=clock_said.here_said)
     app.after_request(_safer)
     limits.install(app)
     problems.install(app)

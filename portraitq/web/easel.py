@@ -26,6 +26,7 @@ from portraitq.core.rests import drawing_since
 from portraitq.forecast.usual import usual_stage_s
 from portraitq.house_rules import HouseRules
 from portraitq.web import said, views
+from portraitq.web.clock_said import ClockSaid, clock_said
 from portraitq.web.consent import consent_said
 from portraitq.web.drawing import TOOLKIT, Drawn, Toolkit, drawn
 from portraitq.web.here import desk_at
@@ -180,6 +181,7 @@ class EaselView:
     last: Racked | None
     reasons: tuple[tuple[str, str], ...]
     bar_usual: int
+    clock: ClockSaid | None = None
     toolkit: Toolkit = TOOLKIT
 
 
@@ -235,13 +237,14 @@ def easel_view(
         pause=Tap(_break_said(booth, standing.as_of), {"kind": "artist_out", "data": {"artist": artist}}),
         is_back=was_in,
         between=_between(standing, artist, rules or HouseRules()),
-        soon=tuple(_soon(booth, artist, standing.as_of)),
+        soon=tuple(_soon(booth, artist, standing.as_of)) if standing.tells_time else (),
         others=tuple(_others(booth, who)),
         slipping=_slipping(standing, artist, at_hand[:1]),
         waiting_said=_waiting_said(booth, artist, sketches),
         last=_last_racked(booth, artist),
         reasons=REASONS,
         bar_usual=round(100 / BAR_OF_USUAL),
+        clock=clock_said(standing),
     )
 
 
@@ -361,7 +364,7 @@ def _fits_said(standing: Standing, artist: str, usual_s: float) -> str:
     """Whether a portrait of `usual_s`, begun now, is done before the artist's next break, in clock times."""
     booth, now = standing.booth, standing.as_of
     ahead = [one for one in booth.day.breaks if one.artist == artist and one.begins_at > now] if booth.day else []
-    if not ahead:
+    if not ahead or not standing.tells_time:
         return ""
     begins_at = min(one.begins_at for one in ahead)
     done_at = now + timedelta(seconds=usual_s)

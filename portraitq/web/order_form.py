@@ -19,7 +19,7 @@ from portraitq.desk import NewCard
 from portraitq.forecast.quotes import Offer
 from portraitq.photo.intake import Photo
 from portraitq.web.last_orders import FAR_OFF, ForToday, for_today, instead
-from portraitq.web.quoted import NOBODY, QuoteSaid, names_a_time, quote_said
+from portraitq.web.quoted import NOBODY, QuoteSaid, names_a_time, quote_said, quote_without_a_clock
 from portraitq.web.said import money, plain_amount, read_money
 
 if TYPE_CHECKING:
@@ -128,6 +128,8 @@ def _style_quote(style: Style, offered: Mapping[str, Offer | Refused], standing:
         return StyleQuote(style.id, None, str(offer))
     if not names_a_time(offer.quote):
         return StyleQuote(style.id, None, f"{NOBODY.capitalize()}.")
+    if not standing.tells_time:
+        return StyleQuote(style.id, quote_without_a_clock(offer.quote, now))
     return StyleQuote(
         style.id,
         quote_said(offer.quote, standing.booth.zone, now),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from portraitq.core.life import CANCELLED, DRAWING, IN_QUEUE, ON_EASEL, PAUSED, READY, TOUCH_UP_REST, Ticket
+from portraitq.web.clock_said import ClockSaid, clock_said
 from portraitq.web.quoted import Holding, holding
 from portraitq.web.said import clock_time, day_beside, day_said, money
 
@@ -87,6 +88,7 @@ class CounterView:
     ready: tuple[Row, ...] = ()
     at_risk: int = 0
     headline: str = ""
+    clock: ClockSaid | None = None
 
 
 def counter_view(
@@ -122,6 +124,7 @@ def counter_view(
         ready=ready,
         at_risk=at_risk,
         headline=_headline(len(waiting), len(ready), at_risk),
+        clock=clock_said(standing),
     )
 
 

@@ -5,6 +5,7 @@ Whether a promise slips says `forecast.slip_watch`, for all screens alike; here 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TypeGuard
@@ -12,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from portraitq.core.events import print_instant
 from portraitq.core.life import HELD, OVER, READY, Ticket
-from portraitq.web.said import clock_time, window
+from portraitq.web.said import clock_time, minutes, window
 
 if TYPE_CHECKING:
     from portraitq.desk import Standing
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from portraitq.forecast.slip_watch import Slip
 
 TOLD_STEP_S = 300
+CLOCK_IS_WRONG = "the clock is wrong"
 NOBODY = "nobody here draws this today"
 
 HOLDS, AT_RISK, LATE, KEPT, UNTOLD = "holds", "at-risk", "late", "kept", "untold"  # late: the time told has passed
@@ -28,7 +30,10 @@ MARKS = {HOLDS: "✓", AT_RISK: "!", LATE: "✕", KEPT: "✓", UNTOLD: ""}
 
 @dataclass(frozen=True)
 class QuoteSaid:
-    """A quote as it is read out; `ready_by` is its promise in the journal's form, to be sent back with the order."""
+    """A quote as it is read out; `ready_by` is its promise in the journal's form, to be sent back with the order.
+
+    While the clock is wrong it names no clock times: `ready` is how long it takes, and nothing is promised.
+    """
 
     ready: str
     promise: str
@@ -64,11 +69,20 @@ def quote_said(quote: Quote, zone: ZoneInfo, now: datetime) -> QuoteSaid:
     )
 
 
+def quote_without_a_clock(quote: Quote, now: datetime) -> QuoteSaid:
+    """`quote` as it is read out while the clock is wrong: how long it takes from now, and no promise."""
+    low, high = (max((at - now).total_seconds(), 0.0) for at in quote.window)
+    first, last = (minutes(math.ceil(s / TOLD_STEP_S) * TOLD_STEP_S) for s in (low, high))
+    return QuoteSaid(ready=f"in {first}" if first == last else f"in {first} to {last}", promise="", ready_by="")
+
+
 def time_to_tell(standing: Standing, ticket: Ticket) -> datetime | None:
     """What would be told of `ticket` now: the time that its mark shows everywhere, or without one the present promise.
 
-    None where nothing is to be expected of it any more, or nobody of the booth draws it.
+    None where nothing is to be expected of it any more, nobody of the booth draws it, or the clock is wrong.
     """
+    if not standing.tells_time:
+        return None
     if slip := standing.slips.get(ticket.id):
         return slip.new_ready_by
     quote = standing.forecast.tickets.get(ticket.id)
@@ -101,6 +115,9 @@ def holding(standing: Standing, ticket: Ticket) -> Holding | None:
         return _kept(ticket, now, zone)
     if quote is not None and not names_a_time(quote):
         return _nobody(ticket, now, zone)
+    if not standing.tells_time:
+        told = clock_time(promise.ready_by, zone, now) if promise else ""
+        return Holding(told, CLOCK_IS_WRONG if promise else f"no time told, {CLOCK_IS_WRONG}", UNTOLD)
     expected = about(quote, zone, now) if quote is not None else ""
     if promise is None:
         return Holding("", f"no time told, about {expected}" if expected else "no time told", UNTOLD)

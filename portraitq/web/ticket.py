@@ -34,6 +34,7 @@ from portraitq.store import cards
 from portraitq.ticket import codes
 from portraitq.ticket.calendar import calendar_file
 from portraitq.web import hand_over, here, views
+from portraitq.web.codes_typed import NO_SUCH, ticket_of
 from portraitq.web.house_rules_form import customer_said
 from portraitq.web.problems import NotThere
 from portraitq.web.queue import Now, now_of, oval_of
@@ -47,7 +48,7 @@ if TYPE_CHECKING:
 
 blueprint = Blueprint("ticket", __name__)
 
-NO_SUCH = "There is no ticket of that code. Read it from the slip once more, or ask at the booth."
+ASK_WHEN = " Ask at the booth when it will be ready."  # while the clock is wrong
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ class TicketView:
 @blueprint.get("/T/<code>", endpoint="scanned")  # as the QR writes it, in capitals
 def show(code: str) -> ResponseReturnValue:
     """The ticket's page; on a device of the booth the hand-over, unless `?public=1` asks for what customers see."""
-    desk, id, code = _found(code)
+    desk, id, code = ticket_of(code)
     if is_staff() and "public" not in request.args and "fragment" not in request.args:
         return hand_over.page(desk, id)
     return views.show_view("ticket", desk, code, page="ticket.html", keeps=_keeps(desk, id))
@@ -101,18 +102,21 @@ def show(code: str) -> ResponseReturnValue:
 @blueprint.get("/t/")
 def ask() -> ResponseReturnValue:
     """Where a code is typed by who cannot scan it."""
-    typed = request.args.get("code", "")
-    code = codes.normalise(typed) if typed else None
-    if code:
-        return redirect(url_for("ticket.show", code=code), 303)
-    return render_template("ticket_ask.html", typed=typed[: codes.LONGEST_TYPED], wrong=NO_SUCH if typed else "")
+    typed, wrong = request.args.get("code", ""), ""
+    if typed:
+        try:
+            return redirect(url_for("ticket.show", code=ticket_of(typed)[2]), 303)
+        except NotThere as no:
+            wrong = str(no)
+    page = render_template("ticket_ask.html", typed=typed[: codes.LONGEST_TYPED], wrong=wrong)
+    return (page, 404) if wrong else page
 
 
 @blueprint.get("/t/<code>/alarm.ics")
 @blueprint.get("/T/<code>/alarm.ics", endpoint="scanned_alarm")
 def alarm(code: str) -> Response:
     """The time to be back at as a calendar entry with an alarm, which rings out of reach of the booth too."""
-    desk, id, code = _found(code)
+    desk, id, code = ticket_of(code)
     standing = desk.standing()
     ticket = standing.booth.tickets[id]
     shown = ticket_view(standing, ticket, code)
@@ -143,15 +147,6 @@ def _keeps(desk: Desk, id: str) -> str:
     return f"{customer_said(desk.house_rules())} {THEIRS_TO_ASK}"
 
 
-def _found(typed: str) -> tuple[Desk, str, str]:
-    """The desk, the ticket's id and the code in its normal form; NotThere when there is none."""
-    code = codes.normalise(typed)
-    found = here.desks().by_code(code) if code else None
-    if found is None or code is None:
-        raise NotThere(NO_SUCH)
-    return found[0], found[1], code
-
-
 def build(desk: Desk, standing: Standing, code: str) -> TicketView:
     """The live ticket page of that code."""
     with desk.store.reading() as connection:
@@ -175,7 +170,8 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
     is_expected = can_come and names_a_time(quote)
     slip = standing.slips.get(ticket.id)
     be_back_at = _be_back_at(standing, ticket)
-    low, high = _window(quote, at, be_back_at) if can_come and names_a_time(quote) else ("", "")
+    tells_time = standing.tells_time and can_come and names_a_time(quote)
+    low, high = _window(quote, at, be_back_at) if tells_time and quote else ("", "")
     return TicketView(
         booth=set_up.booth.name,
         number=ticket.number,
@@ -185,7 +181,7 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
         stages_done=ticket.stages_done,
         stages=len(ticket.style.stages),
         headline=_headline(ticket),
-        happening=_happening(ticket, quote, at),
+        happening=_happening(ticket, quote, at) + (ASK_WHEN if can_come and not standing.tells_time else ""),
         ready_from=low,
         ready_to=high if high != low else "",
         be_back=at.clock(be_back_at) if be_back_at else "",

@@ -36,6 +36,7 @@ WAITING_SHOWN = 8
 STYLES_SHOWN = 8
 DAYS_A_WEEK = 7
 CLOSING_SOON = timedelta(minutes=60)
+ASK_WHEN = "Ask at the counter when a portrait ordered now is ready:"  # while the clock is wrong
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,7 @@ def wall_view(standing: Standing) -> WallView:
     return WallView(
         booth=set_up.booth.name,
         is_open=booth.day is not None,
-        hours=_hours(booth, now),
+        hours=_hours(booth, now) if standing.tells_time else "Open" if booth.day else "Closed",
         size=size,
         ready=tuple(_ticket(standing, ticket) for ticket in ready[:large]),
         also_ready=tuple(_ticket(standing, ticket) for ticket in ready[large:]),
@@ -149,7 +150,7 @@ def _ticket(standing: Standing, ticket: Ticket) -> WallTicket:
         said=_said(ticket),
         stages_done=ticket.stages_done,
         stages=len(ticket.style.stages),
-        about=f"about {about(quote, booth.zone, now)}" if names_a_time(quote) else "",
+        about=f"about {about(quote, booth.zone, now)}" if standing.tells_time and names_a_time(quote) else "",
     )
 
 
@@ -164,14 +165,17 @@ def _said(ticket: Ticket) -> str:
 def _style(standing: Standing, style: Style) -> WallStyle:
     booth, quote = standing.booth, standing.forecast.order_now[style.id]
     assert booth.set_up is not None
-    lead, window = window_in_words(quote, booth.zone, standing.as_of) if booth.day else ("", "")
+    tells_time = booth.day is not None and standing.tells_time
+    lead, window = window_in_words(quote, booth.zone, standing.as_of) if tells_time else ("", "")
     return WallStyle(
         style=style.id,
         name=style.name,
         price=said.money(style.price, booth.set_up.booth.currency),
         lead=lead,
         window=window,
-        today=for_today(standing, standing.forecast.last_orders.get(style.id), quote, standing.as_of),
+        today=for_today(standing, standing.forecast.last_orders.get(style.id), quote, standing.as_of)
+        if tells_time
+        else FAR_OFF,
     )
 
 
@@ -201,6 +205,8 @@ def _order_now(standing: Standing, set_up: SetUp, somebody_waits: bool, on_easel
     booth, now = standing.booth, standing.as_of
     if booth.day is None:
         return "We are closed. When we open, we draw:"
+    if not standing.tells_time:
+        return ASK_WHEN
     today = _ready_today(standing.forecast.order_now.values(), booth.zone, now)
     if not today or not takes_orders(standing, now):
         return "No more portraits are begun today. One ordered now is ready:"
