@@ -8,22 +8,25 @@ say the same to the letter and one rendering serves everybody who watches it.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from flask import Flask, Response, current_app, jsonify, make_response, render_template, request
+from flask import Response, current_app, has_request_context, jsonify, make_response, render_template, request
 from markupsafe import Markup, escape
 
 from portraitq.core.events import print_instant
-from portraitq.web.problems import NotThere, Unsigned
+from portraitq.web.problems import NotThere, OwnersOnly, Unsigned
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk, Standing
+    from portraitq.web.staff import Pass
 
 ANYBODY = "anybody"
 STAFF = "staff"
+OWNER = "owner"
 JUST_ORDERED_S = 5.0
 AS_OF_HEADER = "X-Portraitq-As-Of"
 
@@ -32,7 +35,7 @@ AS_OF_HEADER = "X-Portraitq-As-Of"
 class View:
     """One live view.
 
-    may_see    ANYBODY or STAFF
+    may_see    ANYBODY, STAFF or OWNER
     build      (desk, standing, arg) -> a frozen dataclass ready to print; NotThere when `arg` names nothing
     template   of the fragment; it gets the dataclass as `view`, and `slug`
     arg_name   which of the `auth` keys (beside `booth`) says which one is meant: "artist", "code" or none
@@ -72,10 +75,15 @@ def register(view: View) -> None:
     _VIEWS[view.name] = view
 
 
+def names() -> list[str]:
+    """What the live views are called."""
+    return sorted(_VIEWS)
+
+
 def view_named(name: str) -> View:
     """The view of that name; NotThere with the names there are."""
     if name not in _VIEWS:
-        raise NotThere(f"There is no view {name[:40]!r} (there is: {', '.join(sorted(_VIEWS))}).")
+        raise NotThere(f"There is no view {name[:40]!r} (there is: {', '.join(names())}).")
     return _VIEWS[name]
 
 
@@ -86,7 +94,7 @@ def render_view(name: str, desk: Desk, arg: str = "", standing: Standing | None 
         built = view.build(desk, standing, arg)
     else:
         standing, built = _built_now(view, desk, arg)
-    with _neutral(current_app._get_current_object()):  # type: ignore[attr-defined]
+    with nobody_in_particular():
         html = render_template(view.template, view=built, slug=desk.slug)
     return Rendered(standing.booth.seq, html, standing.as_of, built)
 
@@ -103,8 +111,15 @@ def _built_now(view: View, desk: Desk, arg: str) -> tuple[Standing, Any]:
         return newer, view.build(desk, newer, arg)
 
 
-def _neutral(app: Flask) -> Any:
-    """A request from nobody in particular, so that `url_for` works in pushes too and nothing personal slips in."""
+@contextmanager
+def nobody_in_particular() -> Iterator[None]:
+    """A request from nobody, so that `url_for` works in pushes too and nothing personal slips in.
+
+    Within one, the same goes on: a round of pushes renders all its views in one.
+    """
+    if has_request_context() and "portraitq.neutral" in request.environ:
+        yield
+        return
     environ = {
         "REQUEST_METHOD": "GET",
         "SCRIPT_NAME": "",
@@ -117,7 +132,18 @@ def _neutral(app: Flask) -> Any:
         "wsgi.url_scheme": "http",
         "portraitq.neutral": True,
     }
-    return app.request_context(environ)
+    with current_app.request_context(environ):
+        yield
+
+
+def need_to_see(view: View, found: Pass | None) -> None:
+    """Unsigned when `view` is for the booth's people and who asks is none; OwnersOnly when it is the owner's."""
+    if view.may_see == ANYBODY:
+        return
+    if found is None:
+        raise Unsigned
+    if view.may_see == OWNER and found.role != OWNER:
+        raise OwnersOnly
 
 
 def show_view(name: str, desk: Desk, arg: str = "", *, page: str, **context: Any) -> Response:
@@ -126,10 +152,9 @@ def show_view(name: str, desk: Desk, arg: str = "", *, page: str, **context: Any
     The page template gets `view`, `fragment` (the rendered HTML), `live` (the attributes for the element that holds
     it) and everything in `context`.
     """
-    from portraitq.web.staff import is_staff
+    from portraitq.web.staff import staff_pass
 
-    if view_named(name).may_see == STAFF and not is_staff():
-        raise Unsigned
+    need_to_see(view_named(name), staff_pass())
     rendered = render_view(name, desk, arg)
     if "fragment" in request.args:
         return _fragment(rendered)
