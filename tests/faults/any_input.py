@@ -90,8 +90,10 @@ LARGEST_RANDOM_BYTES = 4096
 
 
 def some_bytes(chance: Random, good: bytes) -> bytes:
-    """Bytes for a reader that takes `good`: random ones, of a wrong kind, or `good` cut, bent, doubled or shuffled."""
+    """Bytes for a reader that takes `good`: random ones, of a wrong kind, `good` cut, bent, doubled, or seldom whole."""
     way = chance.random()
+    if way < 0.03:
+        return good
     if way < 0.15 or not good:
         return chance.randbytes(chance.choice([1, 7, 64, 1000, LARGEST_RANDOM_BYTES]))
     if way < 0.25:
