@@ -50,6 +50,8 @@ def raw_reading(file: Path, *, trades: bool = False) -> Iterator[sqlite3.Connect
         yield raw
     except (sqlite3.Error, SQLAlchemyError) as wrong:
         raise _unreadable(file, getattr(wrong, "orig", None) or wrong) from wrong
+    except UnicodeDecodeError as wrong:  # a bent name of a table stands in SQLite's own sentence, and is no text
+        raise _unreadable(file, wrong) from wrong
     finally:
         raw.close()
 
