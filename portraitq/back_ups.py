@@ -109,7 +109,7 @@ class BackUps:
                 try:
                     erased_too.erase(file, source)
                 except StoreError as no:
-                    failed.append(no)
+                    failed += [no] if file.exists() else []  # somebody took it away meanwhile
         self._not_erased = f"What was erased may still stand in a back-up: {failed[0]}" if failed else ""
         if failed:
             raise StoreError(self._not_erased)
@@ -122,11 +122,14 @@ class BackUps:
         one = next((one for one in self.listed() if one.name == name), None)
         if one is None:
             raise LookupError(name)
-        with backup.in_turn(self._folder()), one.file.open("rb") as kept, ExitStack() as half:
-            copy = half.enter_context(tempfile.TemporaryFile(dir=self._folder()))
-            shutil.copyfileobj(kept, copy, 2**20)
-            copy.seek(0)
-            half.pop_all()  # whoever asked closes it
+        try:
+            with backup.in_turn(self._folder()), one.file.open("rb") as kept, ExitStack() as half:
+                copy = half.enter_context(tempfile.TemporaryFile(dir=self._folder()))
+                shutil.copyfileobj(kept, copy, 2**20)
+                copy.seek(0)
+                half.pop_all()  # whoever asked closes it
+        except OSError as wrong:
+            raise StoreError(f"{name} could not be copied to be sent ({wrong.strerror}).") from wrong
         return copy
 
     def start(self, daily: bool = True) -> None:

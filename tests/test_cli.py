@@ -275,7 +275,8 @@ def test_where_there_is_no_store_nothing_is_backed_up_and_none_is_made(tmp_path:
     checked = portraitq("check", "--data", tmp_path / "data")
 
     assert (backed_up.exit_code, checked.exit_code) == (1, 1)
-    assert "There is no store in" in checked.stderr
+    assert backed_up.stderr == checked.stderr
+    assert checked.stderr == f"There is no store in {tmp_path / 'data'}: give the folder of one with --data.\n"
     assert list(tmp_path.iterdir()) == []
 
 

@@ -15,7 +15,7 @@ import shutil
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -121,16 +121,18 @@ def in_turn(folder: Path) -> Iterator[None]:
 
     What a try that was killed left behind goes first. StoreError when the folder cannot be written, or others are long.
     """
-    try:
-        folder.mkdir(mode=0o700, exist_ok=True)
-        with FileLock(folder / LOCK, TURN_WAIT_S, 0o600, thread_local=False, preserve_lock_file=True):
+    with ExitStack() as turn:
+        try:
+            folder.mkdir(mode=0o700, exist_ok=True)
+            lock = FileLock(folder / LOCK, TURN_WAIT_S, 0o600, thread_local=False, preserve_lock_file=True)
+            turn.enter_context(lock)
             for left in folder.glob(f"{WRITING}*"):
                 left.unlink(missing_ok=True)
-            yield
-    except Timeout as long:
-        raise StoreError(f"Another portraitq writes in {folder} just now: try again in a minute.") from long
-    except OSError as wrong:
-        raise StoreError(f"{folder} cannot be written ({wrong.strerror}): make it writable.") from wrong
+        except Timeout as long:
+            raise StoreError(f"Another portraitq writes in {folder} just now: try again in a minute.") from long
+        except OSError as wrong:
+            raise StoreError(f"{folder} cannot be written ({wrong.strerror}): make it writable.") from wrong
+        yield
 
 
 def copy_out(
@@ -175,6 +177,8 @@ def megabytes(size_bytes: float) -> str:
 
 def _copied(source: Path, half: Path, folds: bool, progress: Progress, is_wanted: Callable[[], bool]) -> Held:
     """The copy under its passing name; what it holds, once it was compared with the store."""
+    if not source.exists():
+        raise StoreError(f"There is no store in {source.parent}: give the folder of one with --data.")
     remove(half)  # one of an earlier try that was killed
     if no_room := room(source, half.parent, 1):
         raise StoreError(no_room)

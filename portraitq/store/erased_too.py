@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -45,7 +45,10 @@ def erase(file: Path, source: Path) -> int:
 
     When it was made stays to be seen at the file. Raises StoreError when it could not be done; it can be tried again.
     """
-    made_at_ns = file.stat().st_mtime_ns
+    try:
+        made_at_ns = file.stat().st_mtime_ns
+    except OSError as wrong:
+        raise StoreError(f"{file} cannot be read ({wrong.strerror}).") from wrong
     if Path(f"{file}-journal").exists():
         with changing(file):  # whoever was killed in the middle of this left it; SQLite takes back what they began
             pass
@@ -60,7 +63,8 @@ def erase(file: Path, source: Path) -> int:
         raw.execute("COMMIT")
         if has_bare:
             raw.execute("VACUUM")
-    os.utime(file, ns=(made_at_ns, made_at_ns))
+    with suppress(FileNotFoundError):  # whoever took it away wants it no more
+        os.utime(file, ns=(made_at_ns, made_at_ns))
     return len(found.cards) + len(found.photos)
 
 

@@ -25,7 +25,8 @@ from portraitq.core.events import SetUp, parse_instant, print_data, to_json
 from portraitq.store import devices, settings
 from portraitq.ticket import qr
 from portraitq.ticket.wifi import wifi_text
-from portraitq.web import here, house_rules_form
+from portraitq.web import back_ups, here, house_rules_form
+from portraitq.web.back_ups import BackUpsView
 from portraitq.web.hand_over import NETWORK_NAME, NETWORK_PASSWORD
 from portraitq.web.house_rules_form import RulesDraft
 from portraitq.web.problems import TooOften
@@ -48,6 +49,7 @@ SAID = {
     "usual-rules": "The usual words and minutes stand again. When photos are erased stays as it was.",
     "network": "The network was saved. Slips show it from now on.",
     "no-network": "The network was taken off the slips.",
+    **back_ups.SAID,
 }
 OVERTAKEN = (
     "Somebody else changed the set-up since this page was loaded. What you typed still stands below: "
@@ -107,6 +109,7 @@ class SetUpView:
     rules: RulesDraft
     keep_said: str
     network: NetworkForm
+    back_ups: BackUpsView
     suggestion: str
     passphrase_errors: Errors
 
@@ -267,6 +270,7 @@ def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
         rules=house_rules_form.draft_of(rules),
         keep_said=house_rules_form.keep_said(rules),
         network=NetworkForm(name, password, _network_qr(name, password), {}),
+        back_ups=back_ups.view_of(here.desks().back_ups, zone),
         suggestion=passphrases.new_passphrase(),
         passphrase_errors={},
     )
