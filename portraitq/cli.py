@@ -13,14 +13,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from portraitq import __version__, paths
 from portraitq.core.errors import Malformed, Refused, RefusedLine
 
+if TYPE_CHECKING:
+    from portraitq.https import HttpsWish
+
 DEFAULT_PORT = 8750
+DEFAULT_HTTPS_PORT = 8743
 ASK_WIDTH = 100
 
 
@@ -97,6 +101,34 @@ def _stored(command: Callable[..., Any]) -> Callable[..., Any]:
 def _served(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in (
         click.option(
+            "--key",
+            envvar="PORTRAITQ_KEY",
+            type=click.Path(path_type=Path),
+            metavar="FILE",
+            help="The private key of that certificate, in PEM and without a password.",
+        ),
+        click.option(
+            "--certificate",
+            envvar="PORTRAITQ_CERTIFICATE",
+            type=click.Path(path_type=Path),
+            metavar="FILE",
+            help="Serve https with this certificate (PEM) instead of one of the booth's own making.",
+        ),
+        click.option(
+            "--https-port",
+            envvar="PORTRAITQ_HTTPS_PORT",
+            type=click.IntRange(0, 65535),
+            default=DEFAULT_HTTPS_PORT,
+            show_default=True,
+            help="Where to listen for https; 0 takes any free port.",
+        ),
+        click.option(
+            "--https",
+            envvar="PORTRAITQ_HTTPS",
+            is_flag=True,
+            help="Serve https for the booth's tablets too, beside http for phones; /trust says how a tablet trusts it.",
+        ),
+        click.option(
             "--address", envvar="PORTRAITQ_ADDRESS", help="What phones call it, where that is not this network address."
         ),
         click.option(
@@ -124,11 +156,22 @@ def _booth(command: Callable[..., Any]) -> Callable[..., Any]:
 @main.command()
 @_stored
 @_served
-def serve(data: Path, database: str | None, host: str, port: int, address: str | None) -> None:
+def serve(data: Path, database: str | None, host: str, port: int, address: str | None, **secure: Any) -> None:
     """Serve the booth to its tablets and to phones, until Ctrl-C."""
     from portraitq.serve import serve as serving
 
-    serving(database or data, host, port, address, _tell)
+    serving(database or data, host, port, address, _tell, _https_wish(data, **secure))
+
+
+def _https_wish(
+    data: Path, https: bool, https_port: int, certificate: Path | None, key: Path | None
+) -> HttpsWish | None:
+    """What the options say of https; a given certificate says that it is wanted."""
+    from portraitq.https import FOLDER, HttpsWish
+
+    if not (https or certificate or key):
+        return None
+    return HttpsWish(https_port, data / FOLDER, certificate, key)
 
 
 @main.command()
@@ -141,12 +184,14 @@ def serve(data: Path, database: str | None, host: str, port: int, address: str |
     show_default=True,
     help="How many minutes go by in one.",
 )
-def demo(host: str, port: int, address: str | None, speed: float) -> None:
+def demo(host: str, port: int, address: str | None, speed: float, **secure: Any) -> None:
     """Show an invented night market that runs by itself; nothing of it is kept."""
     from portraitq.serve import serve_demo
 
     with tempfile.TemporaryDirectory(prefix="portraitq-demo-", ignore_cleanup_errors=True) as folder:
-        serve_demo(Path(folder), host, port, address, speed, datetime.fromtimestamp(_now_s(), UTC).date(), _tell)
+        today = datetime.fromtimestamp(_now_s(), UTC).date()
+        wish = _https_wish(Path(folder), **secure)
+        serve_demo(Path(folder), host, port, address, speed, today, _tell, wish)
 
 
 def _now_s() -> float:
@@ -461,36 +506,44 @@ def device() -> None:
 
 @device.command(name="add")
 @click.argument("name")
+@click.option(
+    "--for",
+    "role",
+    type=click.Choice(["owner", "staff"]),  # as in store/devices.py, which is not loaded for --help
+    default="owner",
+    show_default=True,
+    help="staff takes orders, draws and hands over; owner may everything.",
+)
 @_stored
-def device_add(name: str, data: Path, database: str | None) -> None:
+def device_add(name: str, role: str, data: Path, database: str | None) -> None:
     """Let one more device in, and print its key. It is shown this once."""
     from portraitq.store import devices
 
     if not 0 < len(name.strip()) <= ASK_WIDTH:
         raise Failed(f"A name of 1 to {ASK_WIDTH} characters was expected.")
     with _store(database or data) as store, store.writing() as conn:
-        key = devices.add(conn, name.strip(), _now())
+        key = devices.add(conn, name.strip(), _now(), role)
     click.echo(key)
 
 
 @device.command(name="list")
 @_stored
 def device_list(data: Path, database: str | None) -> None:
-    """List the devices: id, since when, when last seen, name."""
+    """List the devices: id, role, since when, when last seen, name."""
     from portraitq.store import devices
 
     with _store(database or data) as store, store.reading() as conn:
         found = devices.listed(conn)
     for one in found:
         state = f"withdrawn {one.withdrawn_at}" if one.withdrawn_at else f"seen {one.seen_at or 'never'}"
-        click.echo(f"{one.id}  since {one.added_at}  {state}  {one.name}")
+        click.echo(f"{one.id}  {one.role}  since {one.added_at}  {state}  {one.name}")
 
 
 @device.command(name="withdraw")
 @click.argument("id")
 @_stored
 def device_withdraw(id: str, data: Path, database: str | None) -> None:
-    """Shut a device out by its id."""
+    """Shut a device out by its id. A service that runs cuts it off within a few seconds."""
     from portraitq.store import devices
 
     with _store(database or data) as store, store.writing() as conn:

@@ -21,14 +21,13 @@ from portraitq.core.life import HELD, ON_EASEL, READY, Ticket
 from portraitq.desk import Desk, Outcome, Standing
 from portraitq.forecast.quotes import Quote
 from portraitq.store import journal
-from portraitq.ticket.codes import normalise
 from portraitq.web import openapi
-from portraitq.web.here import address, by, desk_at, desks
+from portraitq.web.codes_typed import ticket_of
+from portraitq.web.here import address, by, desk_at
 from portraitq.web.limits import takes_photos
 from portraitq.web.order_form import read_card, read_photos
-from portraitq.web.problems import NotThere
 from portraitq.web.quoted import names_a_time
-from portraitq.web.staff import staff_only
+from portraitq.web.staff import need_owner_for, staff_only
 from portraitq.web.wire import (
     Asked,
     Done,
@@ -70,11 +69,7 @@ def wall(booth: str) -> Response:
 @blueprint.get("/tickets/<code>")
 def ticket(code: str) -> Response:
     """What the ticket page shows, for who holds the code."""
-    normal = normalise(code)
-    found = desks().by_code(normal) if normal else None
-    if found is None:
-        raise NotThere("There is no ticket with this code: read it once more from the slip.")
-    desk, id = found
+    desk, id, _ = ticket_of(code)
     answer = _answer(_ticket(desk, desk.standing(), id))
     answer.headers["Cache-Control"] = "no-store"
     return answer
@@ -92,10 +87,11 @@ def quote(booth: str) -> Response:
 @blueprint.post("/booths/<booth>/commands")
 @staff_only
 def commands(booth: str) -> Response:
-    """Carry out a command; the same id again gives the same answer."""
+    """Carry out a command; the same id again gives the same answer. Some kinds are the owner's alone."""
     desk = desk_at(booth)
     with _contradictions_refused():
         command = read_command(read_json(), by())
+    need_owner_for(command.data.kind)
     return _answer(_done(desk.carry_out(command)))
 
 

@@ -19,7 +19,7 @@ from portraitq.web.day_replay_view import DayView, day_view, minute_view, standi
 from portraitq.web.here import day_at, desk_at
 from portraitq.web.past_days import answered_once, past_day
 from portraitq.web.said import day_said
-from portraitq.web.staff import staff_only
+from portraitq.web.staff import owner_only
 from portraitq.web.views import render_view
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ AT_MOST_DIGITS = 6
 
 
 @blueprint.get("/<booth>/daybook/replay")
-@staff_only
+@owner_only
 def show(booth: str) -> ResponseReturnValue:
     """The day asked for with `?day=`, else the last one, at `?at=HH:MM` or `?minute=`, else when most waited.
 

@@ -22,7 +22,7 @@ from portraitq.web.day_answers import Advice
 from portraitq.web.daybook_view import daybook_view
 from portraitq.web.days_before import past_of, tickets_by_day
 from portraitq.web.here import day_at, desk_at
-from portraitq.web.staff import staff_only
+from portraitq.web.staff import owner_only
 from portraitq.web.suggestions import suggestions_of
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ _looked_up: WeakKeyDictionary[Desk, tuple[int, list[Event]]] = WeakKeyDictionary
 
 
 @blueprint.get("/<booth>/daybook")
-@staff_only
+@owner_only
 def show(booth: str) -> ResponseReturnValue:
     """The day asked for with `?day=`, else the last one; `?show=` names the figure whose tickets are listed."""
     desk = desk_at(booth)
@@ -67,7 +67,7 @@ def show(booth: str) -> ResponseReturnValue:
 
 
 @blueprint.get("/<booth>/daybook/<day>/<any(tickets, stages, payments):table>.csv")
-@staff_only
+@owner_only
 def table(booth: str, day: str, table: str) -> ResponseReturnValue:
     """One table of one day as CSV."""
     desk = desk_at(booth)
@@ -84,7 +84,7 @@ def table(booth: str, day: str, table: str) -> ResponseReturnValue:
 
 
 @blueprint.get("/<booth>/daybook/journal.jsonl")
-@staff_only
+@owner_only
 def whole_journal(booth: str) -> ResponseReturnValue:
     """The whole journal as `portraitq export` writes it."""
     desk = desk_at(booth)

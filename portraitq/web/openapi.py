@@ -54,12 +54,14 @@ BOOTH = {
 }
 WHY_NOT = {
     401: "Nobody is signed in, and no device key came along.",
-    403: "A signed-in browser's request came without its page's token.",
+    403: "A signed-in browser's request came without its page's token, or a device of the staff asked for what is the "
+    "owner's alone: commands of the kinds set_up and erased.",
     404: "There is no such booth or ticket.",
     409: "Well formed, but it may not happen as the booth stands. Nothing has changed.",
     413: "The body is too large.",
     415: "The body is of another kind than expected.",
     422: "The body or a parameter has not the form described here; `field` names where.",
+    429: "Too many codes that are no ticket's came in. A right code is always answered.",
     503: "The store does not answer. Nothing has changed.",
 }
 
@@ -130,7 +132,7 @@ def _paths() -> Json:
                 "operationId": "ticket",
                 "summary": "What the ticket page shows.",
                 "security": [],
-                "responses": {"200": _json("The ticket.", "TicketShown"), **_refusals(404, 503)},
+                "responses": {"200": _json("The ticket.", "TicketShown"), **_refusals(404, 429, 503)},
             },
         },
         "/api/v1/booths/{booth}/quote": {

@@ -28,7 +28,7 @@ from portraitq.web.plan_form import RECORD, TYPED, WEEKDAYS, Typed, prefilled, r
 from portraitq.web.planned import Beside, PlanSaid, plan_said, two_plans
 from portraitq.web.problems import INSIDE, NotThere
 from portraitq.web.said import day_said
-from portraitq.web.staff import staff_only
+from portraitq.web.staff import owner_only
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk
@@ -202,7 +202,7 @@ class PlanView:
 
 
 @blueprint.get("/<booth>/daybook/plan")
-@staff_only
+@owner_only
 def show(booth: str) -> ResponseReturnValue:
     """The form, and the plan of `?run=` where one is named, beside that of `?beside=`."""
     desk = desk_at(booth)
@@ -213,7 +213,7 @@ def show(booth: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/<booth>/daybook/plan")
-@staff_only
+@owner_only
 def begin(booth: str) -> ResponseReturnValue:
     """Begin to play a plan."""
     desk = desk_at(booth)
@@ -229,7 +229,7 @@ def begin(booth: str) -> ResponseReturnValue:
 
 
 @blueprint.get("/<booth>/daybook/plan/<run>")
-@staff_only
+@owner_only
 def progress(booth: str, run: str) -> ResponseReturnValue:
     """How far a run is, as a fragment of the page."""
     desk = desk_at(booth)
@@ -237,7 +237,7 @@ def progress(booth: str, run: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/<booth>/daybook/plan/<run>/stop")
-@staff_only
+@owner_only
 def stop(booth: str, run: str) -> ResponseReturnValue:
     """Stop a run; one that is done stays as it is."""
     desk = desk_at(booth)

@@ -18,7 +18,7 @@ from portraitq.daybook.days import days_of
 from portraitq.web.daybook import attended
 from portraitq.web.here import desk_at
 from portraitq.web.season_view import A_DAY, A_RANGE, AN_ARTIST, NOTHING, Picked, Shortcut, season_view
-from portraitq.web.staff import staff_only
+from portraitq.web.staff import owner_only
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk
@@ -30,7 +30,7 @@ WEEK = timedelta(days=7)
 
 
 @blueprint.get("/<booth>/daybook/season")
-@staff_only
+@owner_only
 def show(booth: str) -> ResponseReturnValue:
     """The days asked for with `from` and `to`, of `artist`, beside what `with` says; all closed days unless asked."""
     desk = desk_at(booth)

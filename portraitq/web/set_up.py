@@ -1,7 +1,7 @@
-"""Set-up: the booth, its styles and artists; house rules; the passphrase, devices and network; addresses for tablets.
+"""Set-up: the booth, its styles and artists; house rules; the network; addresses for tablets.
 
 The set-up itself is one form and one `set_up` command; what is typed is `set_up_draft.py`'s. House rules (typed:
-`house_rules_form.py`), passphrase, devices and network are not in the journal, and each has a small form of its own.
+`house_rules_form.py`) and network are not in the journal, and each has a small form of its own.
 """
 
 from __future__ import annotations
@@ -9,42 +9,34 @@ from __future__ import annotations
 import hashlib
 import secrets
 from dataclasses import dataclass, replace
-from datetime import datetime
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, available_timezones
 
-from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from iso4217 import Currency
 from markupsafe import Markup
 
-from portraitq import passphrase as passphrases
 from portraitq.core.commands import Command
 from portraitq.core.errors import Malformed, Refused
-from portraitq.core.events import SetUp, parse_instant, print_data, to_json
-from portraitq.store import devices, settings
+from portraitq.core.events import SetUp, print_data, to_json
+from portraitq.store import cards, settings
 from portraitq.ticket import qr
 from portraitq.ticket.wifi import wifi_text
-from portraitq.web import back_ups, here, house_rules_form
+from portraitq.web import back_ups, here, house_rules_form, kept_data
 from portraitq.web.back_ups import BackUpsView
 from portraitq.web.hand_over import NETWORK_NAME, NETWORK_PASSWORD
 from portraitq.web.house_rules_form import RulesDraft
-from portraitq.web.problems import TooOften
-from portraitq.web.said import clock_time, day_said
-from portraitq.web.set_up_draft import Draft, Errors, built, changed, draft_of, idle_styles, read, sentence_of
-from portraitq.web.staff import begin_session, staff_only
+from portraitq.web.set_up_draft import Draft, Errors, built, changed, draft_of, idle_styles, read
+from portraitq.web.staff import owner_only
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk
-    from portraitq.web.wrong_guesses import WrongGuesses
 
 SAVE = "save"
-LONGEST_DEVICE_NAME = 80
 SAID = {
     "saved": "Saved. The quotes follow from now on.",
     "same": "Nothing was different, so nothing was written.",
-    "passphrase": "The passphrase was changed. Every other sign-in is over; devices with a key of their own go on.",
-    "withdrawn": "The device was shut out.",
     "rules": "The house rules were saved. The easels follow at once.",
     "usual-rules": "The usual words and minutes stand again. When photos are erased stays as it was.",
     "network": "The network was saved. Slips show it from now on.",
@@ -66,17 +58,6 @@ class Screen:
     name: str
     address: str
     qr: Markup
-
-
-@dataclass(frozen=True)
-class DeviceRow:
-    """A device in the list."""
-
-    id: str
-    name: str
-    added: str
-    seen: str
-    is_in: bool
 
 
 @dataclass(frozen=True)
@@ -103,26 +84,23 @@ class SetUpView:
     zones: tuple[str, ...]
     currencies: tuple[str, ...]
     screens: tuple[Screen, ...]
-    devices: tuple[DeviceRow, ...]
-    new_key: str
-    device_error: str
     rules: RulesDraft
     keep_said: str
+    kept_now: str
+    kept: tuple[tuple[str, tuple[kept_data.Row, ...]], ...]
     network: NetworkForm
     back_ups: BackUpsView
-    suggestion: str
-    passphrase_errors: Errors
 
 
 @blueprint.get("/<booth>/set-up")
-@staff_only
+@owner_only
 def show(booth: str) -> ResponseReturnValue:
     """The set-up as it stands."""
     return _page(here.desk_at(booth), said=SAID.get(request.args.get("said", ""), ""))
 
 
 @blueprint.post("/<booth>/set-up")
-@staff_only
+@owner_only
 def change(booth: str) -> ResponseReturnValue:
     """Add, remove or move a row, which writes nothing yet; or save, which writes one `set_up`."""
     desk = here.desk_at(booth)
@@ -157,58 +135,8 @@ def _other_money(desk: Desk, before: SetUp, new: SetUp) -> Errors:
     }
 
 
-@blueprint.post("/<booth>/set-up/passphrase")
-@staff_only
-def passphrase(booth: str) -> ResponseReturnValue:
-    """Set another passphrase; who does so gives the present one, and stays signed in."""
-    desk = here.desk_at(booth)
-    errors: Errors = {}
-    guesses = cast("WrongGuesses", current_app.extensions["portraitq-guesses"])
-    who = request.remote_addr or ""
-    if wait_s := guesses.wait_s(who):
-        raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} s, then try again.", wait_s)
-    if not passphrases.is_right(desk.store, request.form.get("present", "")):
-        guesses.was_wrong(who)
-        errors["passphrase-present"] = "This is not the present passphrase. Nothing was changed."
-    else:
-        guesses.was_right(who)
-        try:
-            passphrases.set_passphrase(desk.store, request.form.get("new", ""))
-        except Malformed as wrong:
-            errors["passphrase-new"] = sentence_of(wrong)
-    if errors:
-        return _page(desk, passphrase_errors=errors, focus=_first(errors)), 422
-    begin_session()
-    return redirect(url_for("set_up.show", booth=booth, said="passphrase"), 303)
-
-
-@blueprint.post("/<booth>/set-up/devices")
-@staff_only
-def add_device(booth: str) -> ResponseReturnValue:
-    """Let one more device in; its key is shown on the answer, this once."""
-    desk, name = here.desk_at(booth), request.form.get("name", "").strip()
-    if not 1 <= len(name) <= LONGEST_DEVICE_NAME or not name.isprintable():
-        error = f"A name of 1 to {LONGEST_DEVICE_NAME} characters was expected, so that you know the device again."
-        return _page(desk, device_error=error, focus="device-name"), 422
-    with desk.store.writing() as connection:
-        key = devices.add(connection, name, desk.clock.now())
-    answer = current_app.make_response(_page(desk, new_key=key, focus="device-key"))
-    answer.headers["Cache-Control"] = "no-store"
-    return answer
-
-
-@blueprint.post("/<booth>/set-up/devices/<id>/withdraw")
-@staff_only
-def withdraw_device(booth: str, id: str) -> ResponseReturnValue:
-    """Shut a device out."""
-    desk = here.desk_at(booth)
-    with desk.store.writing() as connection:
-        devices.withdraw(connection, id, desk.clock.now())
-    return redirect(url_for("set_up.show", booth=booth, said="withdrawn", _anchor="devices"), 303)
-
-
 @blueprint.post("/<booth>/set-up/house-rules")
-@staff_only
+@owner_only
 def house_rules(booth: str) -> ResponseReturnValue:
     """Write the house rules, or put the usual words and minutes back."""
     desk = here.desk_at(booth)
@@ -224,7 +152,7 @@ def house_rules(booth: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/<booth>/set-up/network")
-@staff_only
+@owner_only
 def network(booth: str) -> ResponseReturnValue:
     """Keep the network that slips invite customers to join; an empty name takes it off."""
     desk = here.desk_at(booth)
@@ -246,10 +174,10 @@ def network(booth: str) -> ResponseReturnValue:
 def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
     """The page as it is when nothing was typed yet; `before` is the set-up of now."""
     with desk.store.reading() as connection:
-        listed = devices.listed(connection)
         name = settings.get(connection, NETWORK_NAME) or ""
         password = settings.get(connection, NETWORK_PASSWORD) or ""
-    zone, rules = ZoneInfo(before.booth.zone), desk.house_rules()
+        of_whom = cards.personal(connection, desk.slug)
+    rules = desk.house_rules()
     return SetUpView(
         draft=draft_of(before),
         errors={},
@@ -261,18 +189,12 @@ def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
         zones=("UTC", *sorted(one for one in available_timezones() if "/" in one and not one.startswith("Etc/"))),
         currencies=tuple(sorted(str(one.code) for one in Currency)),
         screens=tuple(_screens(desk.slug, before)),
-        devices=tuple(
-            DeviceRow(one.id, one.name, _day(one.added_at, zone), _day(one.seen_at, zone), one.withdrawn_at is None)
-            for one in listed
-        ),
-        new_key="",
-        device_error="",
         rules=house_rules_form.draft_of(rules),
         keep_said=house_rules_form.keep_said(rules),
+        kept_now=kept_data.kept_now(len(of_whom)),
+        kept=kept_data.kept_view(rules),
         network=NetworkForm(name, password, _network_qr(name, password), {}),
-        back_ups=back_ups.view_of(here.desks().back_ups, zone),
-        suggestion=passphrases.new_passphrase(),
-        passphrase_errors={},
+        back_ups=back_ups.view_of(here.desks().back_ups, ZoneInfo(before.booth.zone)),
     )
 
 
@@ -315,10 +237,3 @@ def _network_qr(name: str, password: str) -> Markup:
     if not name:
         return Markup()
     return Markup(qr.as_svg(wifi_text(name, password or None), title=f"QR to join the Wi-Fi network {name}"))
-
-
-def _day(at: str | None, zone: ZoneInfo) -> str:
-    if at is None:
-        return "never"
-    instant: datetime = parse_instant(at)
-    return f"{day_said(instant.astimezone(zone).date().isoformat())}, {clock_time(instant, zone)}"

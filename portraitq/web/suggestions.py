@@ -50,7 +50,7 @@ from portraitq.store import journal
 from portraitq.web import here
 from portraitq.web.day_words import percent
 from portraitq.web.said import minutes, money
-from portraitq.web.staff import staff_only
+from portraitq.web.staff import owner_only
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk, Standing
@@ -133,21 +133,21 @@ def suggestions_of(desk: Desk, figures: DayFigures, now: datetime, did: str = ""
 
 
 @blueprint.post("/<booth>/daybook/suggestions/take")
-@staff_only
+@owner_only
 def take(booth: str) -> ResponseReturnValue:
     """Take over what was ticked, or say that the set-up says something else by now."""
     return _change(booth, TAKEN, "taken")
 
 
 @blueprint.post("/<booth>/daybook/suggestions/put-back")
-@staff_only
+@owner_only
 def take_back(booth: str) -> ResponseReturnValue:
     """Put what was taken over back as it was."""
     return _change(booth, PUT_BACK, "put-back")
 
 
 @blueprint.post("/<booth>/daybook/suggestions/put-away")
-@staff_only
+@owner_only
 def away(booth: str) -> ResponseReturnValue:
     """Show one suggestion no more this season."""
     desk = here.desk_at(booth)
@@ -160,7 +160,7 @@ def away(booth: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/<booth>/daybook/suggestions/show-again")
-@staff_only
+@owner_only
 def show_again(booth: str) -> ResponseReturnValue:
     """Show again what was put away."""
     desk = here.desk_at(booth)

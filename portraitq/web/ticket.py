@@ -149,9 +149,7 @@ def _keeps(desk: Desk, id: str) -> str:
 
 def build(desk: Desk, standing: Standing, code: str) -> TicketView:
     """The live ticket page of that code."""
-    with desk.store.reading() as connection:
-        found = cards.by_code(connection, code)
-    ticket = standing.booth.tickets.get(found[1]) if found and found[0] == desk.slug else None
+    ticket = standing.booth.tickets.get(desk.ticket_of_code(code) or "")
     if ticket is None:
         raise NotThere(NO_SUCH)
     return ticket_view(standing, ticket, code)

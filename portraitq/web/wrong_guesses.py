@@ -1,20 +1,30 @@
-"""Wrong passphrases are slowed: who guesses wrong waits, longer each time, and all together may not guess on for ever.
+"""Wrong guesses are slowed: who guesses wrong waits, longer each time, and all together may not guess on for ever.
 
-In memory, for one process: starting anew forgets it, which nobody at a distance can bring about.
+Three things are guessed at, each with its own counts: the passphrase, a code that pairs a device, a ticket's code.
+In memory, for one process and for a bounded number of guessers: starting anew forgets it, which nobody at a distance
+can bring about.
+
+NIST SP 800-63B (rev. 3, §5.2.2 Rate Limiting) wants at most 100 wrong guesses in a row at one account, then no more.
+There is one passphrase here, and a door that stays shut would keep the owner out because a stranger on the same Wi-Fi
+wished so (OWASP ASVS 5.0, 6.1.1: no malicious lockout). So after 100 in a row one guess an hour is taken from browsers
+that never knew it, 8 760 a year against 2^35 passphrases as we make them; browsers that once knew it have a count of
+their own, and paired devices never ask.
 """
 
 from __future__ import annotations
 
+import ipaddress
 import threading
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 FREE_GUESSES = 5  # a few slips of a chalky finger cost nothing
 LONGEST_WAIT_S = 300
 HOUR_S = 3600
-IN_ALL_PER_HOUR = 100  # OWASP ASVS 4, 2.2.1: at most 100 failures an hour on one account; there is one passphrase
-MOST_ADDRESSES = 2000
+IN_A_ROW = 100  # NIST SP 800-63B rev. 3, §5.2.2
+IN_ALL_PER_HOUR = 100  # the same for what has no row, because others are right meanwhile
+MOST_GUESSERS = 2000
 
 
 @dataclass
@@ -26,40 +36,78 @@ class _Guesser:
 
 @dataclass
 class WrongGuesses:
-    """Counts wrong guesses by network address and in all; `seconds` is a monotonic clock."""
+    """Counts wrong guesses by who guessed and in all. `seconds` is a monotonic clock.
+
+    free_guesses      so many wrong ones cost no wait; the next waits a second, then two, four, …
+    longest_wait_s    up to that
+    in_all_per_hour   so many from everybody together, and nobody guesses for the rest of the hour
+    in_a_row          so many in a row from everybody together, and one an hour is taken until somebody is right
+    """
 
     seconds: Callable[[], float]
-    _guessers: dict[str, _Guesser] = field(default_factory=dict)
+    free_guesses: int = FREE_GUESSES
+    longest_wait_s: int = LONGEST_WAIT_S
+    in_all_per_hour: int = IN_ALL_PER_HOUR
+    in_a_row: int | None = None
+    _guessers: OrderedDict[str, _Guesser] = field(default_factory=OrderedDict)
     _all: deque[float] = field(default_factory=deque)
+    _row: int = 0
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def wait_s(self, who: str) -> int:
-        """For how many whole seconds `who` may not guess; 0 when they may."""
+    def wait_s(self, who: str, *, is_known: bool = False) -> int:
+        """For how many whole seconds `who` may not guess; 0 when they may.
+
+        `is_known`: they were right once, so that what strangers do keeps them from nothing.
+        """
         with self._lock:
             now_s = self.seconds()
-            self._forget(now_s)
             own_s = self._guessers[who].free_at_s - now_s if who in self._guessers else 0.0
-            all_s = self._all[0] + HOUR_S - now_s if len(self._all) >= IN_ALL_PER_HOUR else 0.0
-            return max(0, -int(-max(own_s, all_s) // 1))
+            return max(0, -int(-max(own_s, 0.0 if is_known else self._all_s(now_s)) // 1))
 
-    def was_wrong(self, who: str) -> None:
+    def was_wrong(self, who: str, *, is_known: bool = False) -> None:
         """`who` guessed wrong."""
         with self._lock:
             now_s = self.seconds()
-            guesser = self._guessers.setdefault(who, _Guesser())
+            guesser = self._guessers.get(who)
+            if guesser is None or now_s - guesser.last_s > HOUR_S:
+                guesser = self._guessers[who] = _Guesser()
+            self._guessers.move_to_end(who)
+            while len(self._guessers) > MOST_GUESSERS:
+                self._guessers.popitem(last=False)  # who guessed longest ago
             guesser.wrong += 1
             guesser.last_s = now_s
-            over = guesser.wrong - FREE_GUESSES
-            guesser.free_at_s = now_s + min(LONGEST_WAIT_S, 2.0**over) if over >= 0 else now_s
-            self._all.append(now_s)
+            over = guesser.wrong - self.free_guesses
+            guesser.free_at_s = now_s + min(self.longest_wait_s, 2.0 ** min(over, 30)) if over >= 0 else now_s
+            if not is_known:
+                self._row += 1
+                self._all.append(now_s)
+                while len(self._all) > self.in_all_per_hour:
+                    self._all.popleft()
 
     def was_right(self, who: str) -> None:
-        """`who` knew it: their slips are forgotten."""
+        """`who` knew it: their slips are forgotten, and the row is broken."""
         with self._lock:
             self._guessers.pop(who, None)
+            self._row = 0
 
-    def _forget(self, now_s: float) -> None:
-        while self._all and now_s - self._all[0] > HOUR_S:
-            self._all.popleft()
-        if len(self._guessers) > MOST_ADDRESSES:
-            self._guessers = {who: it for who, it in self._guessers.items() if now_s - it.last_s < HOUR_S}
+    def _all_s(self, now_s: float) -> float:
+        """How long strangers wait for each other."""
+        wait_s = 0.0
+        if len(self._all) >= self.in_all_per_hour:
+            wait_s = self._all[-self.in_all_per_hour] + HOUR_S - now_s
+        if self.in_a_row is not None and self._row >= self.in_a_row and self._all:
+            wait_s = max(wait_s, self._all[-1] + HOUR_S - now_s)
+        return wait_s
+
+
+def guesser_at(address: str | None) -> str:
+    """Who guesses from that network address: itself, or of IPv6 the whole /64 that one device has to choose from."""
+    try:
+        found = ipaddress.ip_address((address or "").partition("%")[0])
+    except ValueError:
+        return address or ""
+    if isinstance(found, ipaddress.IPv6Address):
+        if found.ipv4_mapped is not None:
+            return str(found.ipv4_mapped)
+        return str(ipaddress.ip_network((found, 64), strict=False))
+    return str(found)

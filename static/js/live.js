@@ -9,7 +9,7 @@ const ASK_AFTER_MS = 5000; // a line that is back within this needs no asking
 const ASK_EVERY_MS = 15000;
 const ASK_AGAIN_MS = 2000; // an answer older than the page is asked for once more after this: quotes may lag a little
 const REFUSED_WAIT_MS = 60000; // for whoever may not see this, or asks for what is not there: it rarely changes
-const TO_STAY = ["unsigned", "unknown"]; // why a line was refused; any other reason passes by itself
+const TO_STAY = ["unsigned", "unknown", "wait"]; // why a line was refused; any other reason passes by itself
 const KEPT_KEYS = ["id", "data-key", "data-command", "name", "href"]; // by which a focused part is found again
 
 let pointerIsDown = false;

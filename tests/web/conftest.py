@@ -25,7 +25,7 @@ from portraitq import passphrase, starter
 from portraitq.core.commands import Command, read_command
 from portraitq.core.events import ArtistIn
 from portraitq.desk import Desk, Desks, Standing
-from portraitq.store import devices
+from portraitq.store import devices, pairings
 from portraitq.store.store import open_store
 from portraitq.web.app import create_app
 from tests.morning import where_it_is_morning
@@ -57,10 +57,16 @@ class Web:
         found = re.search(r'name="portraitq-token" content="([^"]+)"', page)
         return found[1] if found else ""
 
-    def key(self) -> dict[str, str]:
+    def key(self, role: str = devices.OWNER) -> dict[str, str]:
         """The header of a device that was let in."""
         with self.desks.store.writing() as conn:
-            return {"Authorization": f"Bearer {devices.add(conn, 'tablet', self.desks.clock.now())}"}
+            return {"Authorization": f"Bearer {devices.add(conn, 'tablet', self.desks.clock.now(), role)}"}
+
+    def pair(self, client: FlaskClient, role: str = devices.STAFF, name: str = "easel tablet") -> TestResponse:
+        """Pair the browser `client` as a device."""
+        with self.desks.store.writing() as conn:
+            _, code = pairings.invite(conn, name, role, self.desks.clock.now())
+        return client.post(f"/pair/{code}")
 
     def do(self, kind: str, by: str = "counter", **data: Any) -> Any:
         return self.desk.carry_out(read_command({"id": secrets.token_hex(8), "kind": kind, "data": data}, by))

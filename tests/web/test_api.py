@@ -229,7 +229,7 @@ def test_a_code_that_nobody_has_is_not_found(web: Web):
     unknown, wrong = web.client.get("/api/v1/tickets/00000000000011"), web.client.get("/api/v1/tickets/x")
 
     assert (unknown.status_code, wrong.status_code) == (404, 404)
-    assert "read it once more" in unknown.json["detail"]
+    assert "Read it from the slip once more" in unknown.json["detail"]
 
 
 def test_an_unknown_booth_is_not_found_with_a_sentence(web: Web):

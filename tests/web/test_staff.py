@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import time
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 
 from portraitq import passphrase
 from portraitq.core.errors import Malformed
+from portraitq.core.events import print_data
 from portraitq.store import devices
 from portraitq.web.staff import REST, local_path
-from portraitq.web.wrong_guesses import FREE_GUESSES, IN_ALL_PER_HOUR, LONGEST_WAIT_S, WrongGuesses
+from portraitq.web.wrong_guesses import FREE_GUESSES, IN_A_ROW
 from tests.web.conftest import PASSPHRASE, Web
 
 COMMANDS = "/api/v1/booths/quay/commands"
@@ -55,15 +58,20 @@ def test_a_passphrase_may_be_pasted_with_blanks_around_it(web: Web):
 
 
 def test_the_sign_in_page_lets_password_managers_help(web: Web):
-    """WCAG 2.2 SC 3.3.8: no memory test; NIST SP 800-63B §5.2.2: pasting allowed, long ones too."""
+    """WCAG 2.2 SC 3.3.8: no memory test; NIST SP 800-63B rev. 3, §5.1.1.2: pasting, and showing what is typed.
+
+    OWASP ASVS 5.0: 6.2.6 (masked, may be shown), 6.2.7 (paste, password managers).
+    """
     page = web.client.get("/sign-in").get_data(as_text=True)
 
+    assert 'type="password"' in page
     assert 'autocomplete="current-password"' in page
+    assert "data-show-typed" in page
     assert "onpaste" not in page
 
 
 def test_the_cookie_is_for_this_site_and_for_no_script(web: Web):
-    """OWASP ASVS 4, V3.4: HttpOnly, SameSite, Path."""
+    """OWASP ASVS 5.0: 3.3.2 (SameSite), 3.3.4 (HttpOnly); from memory. Secure under https: 3.3.1."""
     made = web.sign_in().headers["Set-Cookie"]
 
     assert "HttpOnly" in made
@@ -72,16 +80,17 @@ def test_the_cookie_is_for_this_site_and_for_no_script(web: Web):
 
 
 def test_every_sign_in_begins_a_new_session(web: Web):
-    """OWASP ASVS 4, 3.2.1."""
+    """OWASP ASVS 5.0, 7.2.4: a new token at each sign-in, and the one of before is over."""
     web.sign_in()
-    before = cookie_of(web.client, web), web.token()
+    before, token = cookie_of(web.client, web), web.token()
+    old = web.app.test_client()
+    old.set_cookie(web.app.config["SESSION_COOKIE_NAME"], before)
 
     web.client.post("/sign-in", data={"passphrase": PASSPHRASE})
-    other = web.app.test_client()
-    web.sign_in(other)
 
-    assert cookie_of(other, web) != before[0]
-    assert web.token(other) != before[1]
+    assert cookie_of(web.client, web) != before
+    assert web.token() != token
+    assert old.get("/quay/counter").status_code == 303
 
 
 def test_a_cookie_is_dead_after_sign_out_even_for_who_copied_it(web: Web):
@@ -117,6 +126,19 @@ def test_a_session_rests_half_a_day_and_no_longer(web: Web, monkeypatch: pytest.
     assert web.client.get("/quay/counter").status_code == 303
 
 
+def test_a_session_that_is_used_every_day_is_over_after_a_month(web: Web, monkeypatch: pytest.MonkeyPatch):
+    """OWASP ASVS 5.0, 7.3.2; NIST SP 800-63B rev. 3, §4.1.3: at least once in 30 days."""
+    web.sign_in()
+    now_s, answers = time.time(), []
+
+    for hours in range(0, 31 * 24, 11):
+        monkeypatch.setattr("time.time", lambda now_s=now_s + hours * 3600: now_s)
+        answers.append((hours, web.client.get("/quay/counter/quotes").status_code))
+
+    assert {status for hours, status in answers if hours <= 30 * 24} == {200}
+    assert {status for hours, status in answers if hours > 30 * 24} == {303}
+
+
 def test_a_request_from_a_foreign_page_changes_nothing(web: Web):
     web.sign_in()
     before = web.desk.standing().seq
@@ -136,10 +158,113 @@ def test_a_request_from_our_own_page_carries_its_token(web: Web):
     assert answer.status_code == 200
 
 
-def test_a_sign_in_form_on_another_site_is_refused(web: Web):
-    answer = web.client.post("/sign-in", data={"passphrase": PASSPHRASE}, headers={"Sec-Fetch-Site": "cross-site"})
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},  # another port of this computer is another program
+        {"Origin": "http://evil.example"},
+        {"Origin": "http://localhost:9999"},
+    ],
+)
+def test_a_form_on_another_site_neither_signs_in_nor_changes_anything(web: Web, said: dict[str, str]):
+    """OWASP ASVS 5.0, 3.5.1 (from memory). Browsers send Sec-Fetch-Site only where a connection can be trusted."""
+    sign_in = web.client.post("/sign-in", data={"passphrase": PASSPHRASE}, headers=said)
+    web.sign_in()
+
+    with_token = web.client.post(COMMANDS, json=WALKED, headers={"X-Portraitq-Token": web.token(), **said})
+
+    assert (sign_in.status_code, with_token.status_code) == (403, 403)
+
+
+@pytest.mark.parametrize(
+    "said", [{"Origin": "http://localhost"}, {"Origin": "null"}, {"Sec-Fetch-Site": "same-origin"}]
+)
+def test_our_own_form_signs_in_whatever_the_browser_tells_of_it(web: Web, said: dict[str, str]):
+    assert web.client.post("/sign-in", data={"passphrase": PASSPHRASE}, headers=said).status_code == 303
+
+
+def test_a_session_without_a_token_changes_nothing(web: Web):
+    """A token that is empty on both sides is none."""
+    web.sign_in()
+    with web.client.session_transaction() as session:
+        session["token"] = ""
+
+    answer = web.client.post(COMMANDS, json=WALKED, headers={"X-Portraitq-Token": ""})
 
     assert answer.status_code == 403
+
+
+SET_UP = {"id": "s1", "kind": "set_up", "data": {}}
+DAY_CLOSED = {"id": "d1", "kind": "day_closed", "data": {}}
+ERASED = {"id": "e1", "kind": "erased", "data": {"ticket": "T1"}}
+REFUND = {"id": "p1", "kind": "paid", "data": {"ticket": "T1", "amount": -100, "how": "cash"}}
+
+
+def set_up_again(web: Web) -> dict[str, Any]:
+    before = web.desk.standing().booth.set_up
+    assert before is not None
+    return {**SET_UP, "data": print_data(before)}
+
+
+def test_staff_do_the_days_work_and_neither_set_up_nor_erase(web: Web):
+    web.order()
+    staff = web.key(devices.STAFF)
+    seq = web.desk.standing().seq
+
+    refused = [web.client.post(COMMANDS, json=one, headers=staff) for one in (set_up_again(web), ERASED)]
+
+    assert [answer.status_code for answer in refused] == [403, 403]
+    assert {answer.content_type for answer in refused} == {"application/problem+json"}  # RFC 9457
+    assert "owner" in refused[0].json["detail"]
+    assert web.desk.standing().seq == seq
+    assert web.client.post(COMMANDS, json=REFUND, headers=staff).status_code == 200
+    assert (
+        web.client.post(COMMANDS, json={"id": "d1", "kind": "day_closed", "data": {}}, headers=staff).status_code == 200
+    )
+
+
+def test_an_owners_key_sends_every_kind(web: Web):
+    web.order()
+    owner = web.key()
+
+    answers = [web.client.post(COMMANDS, json=one, headers=owner) for one in (set_up_again(web), ERASED)]
+
+    assert [answer.status_code for answer in answers] == [200, 200]
+
+
+def test_staff_see_no_way_to_the_owners_pages(web: Web):
+    staff = web.key(devices.STAFF)
+
+    pages = [
+        web.client.get(path, headers=staff).get_data(as_text=True) for path in ("/", "/quay/counter", "/quay/easel")
+    ]
+
+    assert not any("/daybook" in page or '/quay/set-up"' in page or '/devices"' in page for page in pages)
+    assert "/quay/counter" in pages[0]
+
+
+def test_an_owners_page_tells_staff_calmly_whose_it_is_and_offers_to_sign_in(web: Web):
+    answer = web.client.get("/quay/daybook?day=x", headers=web.key(devices.STAFF))
+
+    page = answer.get_data(as_text=True)
+    assert answer.status_code == 403
+    assert "owner’s passphrase" in page
+    assert "/sign-in?next=/quay/daybook?day%3Dx" in page
+
+
+def test_a_browser_that_once_knew_the_passphrase_is_kept_out_by_no_stranger(web: Web):
+    web.sign_in()
+    web.client.post("/sign-out", data={"token": web.token()})
+    guesses = web.app.extensions["portraitq-guesses"]
+    for n in range(IN_A_ROW):
+        guesses.was_wrong(f"10.0.{n // 250}.{n % 250}")
+
+    stranger = web.app.test_client().post("/sign-in", data={"passphrase": PASSPHRASE})
+
+    assert stranger.status_code == 429
+    assert int(stranger.headers["Retry-After"]) > 3000
+    assert web.sign_in().status_code == 303
 
 
 def test_a_device_key_lets_in_until_it_is_withdrawn(web: Web):
@@ -192,6 +317,35 @@ def test_the_way_back_leads_nowhere_else(there: str | None):
     assert local_path(there) == "/"
 
 
+@pytest.mark.parametrize(
+    "hopeless",
+    ["aaaaaaaaaaaa", "abababababab", "12345678", "987654321", "qwertyuiop", "Password1!", "passphrase",
+     "PORTRAITQ 2026", "PASSWORD password", "quay-quay-quay", "Starter booth 1"],
+)  # fmt: skip
+def test_what_is_guessed_first_is_seen(hopeless: str):
+    """NIST SP 800-63B rev. 3, §5.1.1.2 (repetitions, sequences, words of the context); OWASP ASVS 5.0, 6.2.11."""
+    assert passphrase.why_hopeless(hopeless, ["quay", "Starter booth"])
+
+
+def test_what_is_guessed_first_is_not_taken(web: Web):
+    with pytest.raises(Malformed, match="tried first"):
+        passphrase.set_passphrase(web.desks.store, "quay-quay-quay")
+
+    assert passphrase.is_right(web.desks.store, PASSPHRASE)
+
+
+@pytest.mark.parametrize(
+    "good", ["four odd words here", "ü" * 3 + "öäß kreide", "x7#9" * 60, "quayside at dawn", "zzz zzz 9!q"]
+)
+def test_any_other_words_and_signs_will_do(good: str):
+    """OWASP ASVS 5.0, 6.2.5 (no composition rules), 6.2.9 (64 characters and more)."""
+    assert passphrase.why_hopeless(good, ["quay"]) == ""
+
+
+def test_no_passphrase_that_we_make_is_hopeless():
+    assert [word for word in passphrase.WORDS if passphrase.why_hopeless("-".join([word, "chalk"] * 2))] == []
+
+
 def test_a_passphrase_that_is_too_short_is_not_taken(web: Web):
     with pytest.raises(Malformed, match="8 to 256"):
         passphrase.set_passphrase(web.desks.store, "short")
@@ -209,49 +363,6 @@ def test_the_passphrase_is_nowhere_in_the_store(web: Web, tmp_path):
 
     assert PASSPHRASE.encode() not in kept
     assert b"$argon2id$" in kept
-
-
-class Seconds:
-    def __init__(self) -> None:
-        self.now_s = 1000.0
-
-    def __call__(self) -> float:
-        return self.now_s
-
-
-def test_a_few_slips_cost_nothing_and_then_each_costs_more():
-    seconds = Seconds()
-    guesses, waits = WrongGuesses(seconds), []
-
-    for _ in range(FREE_GUESSES + 3):
-        waits.append(guesses.wait_s("a"))
-        seconds.now_s += waits[-1]
-        guesses.was_wrong("a")
-    waits.append(guesses.wait_s("a"))
-
-    assert waits == [0] * FREE_GUESSES + [1, 2, 4, 8]
-
-
-def test_the_wait_is_bounded_and_another_address_does_not_wait():
-    guesses = WrongGuesses(Seconds())
-    for _ in range(30):
-        guesses.was_wrong("a")
-
-    assert guesses.wait_s("a") == LONGEST_WAIT_S
-    assert guesses.wait_s("b") == 0
-
-
-def test_all_addresses_together_may_not_guess_more_than_a_hundred_times_an_hour():
-    """OWASP ASVS 4, 2.2.1: at most 100 failures an hour on a single account."""
-    seconds = Seconds()
-    guesses = WrongGuesses(seconds)
-    for n in range(IN_ALL_PER_HOUR):
-        guesses.was_wrong(f"address {n}")
-        seconds.now_s += 1
-
-    assert guesses.wait_s("a new one") == 3600 - 100
-    seconds.now_s += 3501
-    assert guesses.wait_s("a new one") == 0
 
 
 def test_who_guesses_too_often_is_told_how_long_to_wait(web: Web):
