@@ -32,7 +32,7 @@ from portraitq.web import here, house_rules_form
 from portraitq.web.day_words import MEANS_SAID
 from portraitq.web.problems import NotThere
 from portraitq.web.said import LOCALE, clock_time, day_beside, day_said, money, plain_amount, read_money
-from portraitq.web.staff import staff_only
+from portraitq.web.staff import owner_only
 
 if TYPE_CHECKING:
     from portraitq.desk import Desk
@@ -133,14 +133,14 @@ class CloseView:
 
 
 @blueprint.get("/<booth>/daybook/close")
-@staff_only
+@owner_only
 def show(booth: str) -> ResponseReturnValue:
     """The day as it would be closed, or as it was."""
     return _page(here.desk_at(booth), said=SAID.get(request.args.get("said", ""), ""))
 
 
 @blueprint.post("/<booth>/daybook/close/cash")
-@staff_only
+@owner_only
 def count_cash(booth: str) -> ResponseReturnValue:
     """Keep what was counted, in place of an earlier count of that day; or erase the note of it."""
     desk = here.desk_at(booth)
@@ -161,7 +161,7 @@ def count_cash(booth: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/<booth>/daybook/close")
-@staff_only
+@owner_only
 def close_day(booth: str) -> ResponseReturnValue:
     """Close the day that is open; Refused when it is not the one that was shown."""
     desk = here.desk_at(booth)
