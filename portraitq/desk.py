@@ -120,6 +120,7 @@ class Desk:
         self._turn = threading.Lock()  # one command at a time is decided
         self._news = threading.Condition()
         self._closed, self._asked = False, False
+        self._by_code = dict[str, str]()
         with store.reading() as connection:
             events = list(journal.events(connection, slug))
         self._unread = deque[Event]()  # lines folded into the booth that the next re-quote learns from
@@ -213,6 +214,16 @@ class Desk:
             return self._booth.tickets[id]
         except KeyError:
             raise NoSuchTicket(f"There is no ticket {id} at this booth.") from None
+
+    def ticket_of_code(self, code: str) -> str | None:
+        """The ticket here that a code, in its normal form, stands for. What a code stands for never changes."""
+        if code not in self._by_code:
+            with self.store.reading() as connection:
+                found = cards.by_code(connection, code)
+            if found is None or found[0] != self.slug:
+                return None
+            self._by_code[code] = found[1]
+        return self._by_code[code]
 
     def cards(self, tickets: Collection[str]) -> dict[str, Card]:
         """The cards of those tickets."""

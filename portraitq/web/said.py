@@ -116,6 +116,7 @@ def _pattern(currency: str) -> str:
     return f"¤{apart}#,##0" + ("." + "0" * digits if digits else "")
 
 
+@lru_cache(maxsize=1024)  # the same few prices stand on every phone of a hall
 def money(cents: int, currency: str) -> str:
     """An amount in minor units for people.
 

@@ -30,7 +30,6 @@ from portraitq.core.life import (
     WAITING,
     Ticket,
 )
-from portraitq.store import cards
 from portraitq.ticket import codes
 from portraitq.ticket.calendar import calendar_file
 from portraitq.web import hand_over, here, views
