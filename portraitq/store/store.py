@@ -87,6 +87,8 @@ class Store:
         """
         with self._told(writes=True):
             self._see_to_the_file()
+            if self._told_of.get(True) == trouble.READ_ONLY:
+                self.engine.dispose()  # connections that were made meanwhile would stay ones that only read
             with self.engine.connect().execution_options(portraitq_writes=True) as connection, connection.begin():
                 yield connection
             self._see_to_the_file()
@@ -152,8 +154,6 @@ class Store:
         if self.is_served and self._told_of.get(writes) != sentence:
             log.error("%s%s", sentence, f" ({wrong.orig})" if wrong else "")
         self._told_of[writes] = sentence
-        if sentence == trouble.READ_ONLY:
-            self.engine.dispose()  # a connection that was made meanwhile would stay one that only reads
 
     def _goes_well(self, writes: bool) -> None:
         if not self._told_of:

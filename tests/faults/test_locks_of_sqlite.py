@@ -2,7 +2,7 @@
 
 On POSIX, closing any descriptor of a file takes away all locks that the process has on it. A program beside the service
 that closes the database then takes itself for the last one, deletes the write-ahead log, and what the service writes
-from there on is lost (https://www.sqlite.org/howtocorrupt.html, section 2.2).
+from there on is lost (https://www.sqlite.org/howtocorrupt.html, section 2.2; from memory).
 """
 
 from __future__ import annotations
