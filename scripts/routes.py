@@ -40,6 +40,8 @@ ROUTES: dict[tuple[str, str], str] = {
     ("/pair", "GET"): ANYBODY,
     ("/pair/<code>", "GET"): ANYBODY,
     ("/pair/<code>", "POST"): DOOR,
+    ("/trust", "GET"): ANYBODY,
+    ("/trust/booth.crt", "GET"): ANYBODY,  # the booth's own certificate, which is no secret
     ("/<booth>/wall", "GET"): ANYBODY,
     ("/t", "GET"): ANYBODY,
     ("/t/", "GET"): ANYBODY,
