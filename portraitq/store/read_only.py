@@ -37,7 +37,7 @@ def raw_reading(file: Path, *, trades: bool = False) -> Iterator[sqlite3.Connect
     if not trades:
         # Never of the store that this process may be serving: closing it again would take away the locks that SQLite
         # has on it, and another program would throw away the log from under us
-        # (https://www.sqlite.org/howtocorrupt.html, "Posix advisory locks canceled by a separate thread doing close()").
+        # (https://www.sqlite.org/howtocorrupt.html, section 2.2).
         _looks_like_one(file)
     try:
         raw = sqlite3.connect(_address(file, trades), uri=True, isolation_level=None, check_same_thread=False)
