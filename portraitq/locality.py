@@ -62,7 +62,7 @@ def lan_address() -> str:
             asking.connect((way, 9))
             if _is_of_use(found := asking.getsockname()[0]):
                 return str(found)
-    return next((found for found in _own_addresses() if _is_of_use(found)), LOOPBACK)
+    return next((found for found in own_addresses() if _is_of_use(found)), LOOPBACK)
 
 
 def _is_of_use(address: str) -> bool:
@@ -70,7 +70,8 @@ def _is_of_use(address: str) -> bool:
     return not (found.is_loopback or found.is_unspecified or found.is_link_local)
 
 
-def _own_addresses() -> list[str]:
+def own_addresses() -> list[str]:
+    """The IPv4 addresses of this computer's networks, as far as the system tells them."""
     if sys.platform.startswith("linux"):
         return [found for _, name in socket.if_nameindex() if (found := _of_interface(name))]
     with contextlib.suppress(OSError):

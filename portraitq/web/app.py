@@ -19,6 +19,7 @@ from portraitq.web import (
     codes_typed,
     counter,
     counter_photos,
+    crowd,
     day_replay,
     daybook,
     devices,
@@ -40,6 +41,7 @@ from portraitq.web import (
     staff,
     suggestions,
     ticket,
+    trust,
     wall,
     why,
 )
@@ -66,10 +68,14 @@ SCREENS = (
     close,
     plan,
     set_up,
+    trust,
     back_ups,
     devices,
 )
-RESERVED = ("api", "t", "static", "sign-in", "sign-out", "devices", "pair", "healthz", "socket.io", "favicon.ico")
+RESERVED = (
+    *("api", "t", "static", "sign-in", "sign-out", "devices", "pair", "trust"),
+    *("healthz", "socket.io", "favicon.ico"),
+)
 SECURITY_HEADERS = {
     "Content-Security-Policy": (  # what is not named here is not loaded at all
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; "
@@ -119,6 +125,8 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
         app.register_blueprint(screen.blueprint)
     api.install(app)
     live.install(app)
+    crowd.install(app)
+    trust.install(app)
     hosts.install(app)
     return app
 

@@ -2,8 +2,9 @@
 
 Whoever owns a domain can let it lead to an address of the booth's own network, and then a browser takes the booth for
 a part of that domain (DNS rebinding). So only those names are answered to that no stranger can own: addresses by
-number, names without a dot, names that exist in local networks alone, this machine's own, and the one that `--address`
-gives. Whatever a proxy says in headers of its own (`X-Forwarded-…`) is dropped: it decides nothing here.
+number, names without a dot, names that exist in local networks alone, this machine's own, the one that `--address`
+gives, and those that the certificate for https is for. Whatever a proxy says in headers of its own (`X-Forwarded-…`)
+is dropped: it decides nothing here.
 """
 
 from __future__ import annotations
@@ -76,7 +77,8 @@ def is_own_origin(origin: str | None, environ: dict[str, Any], address: str) -> 
 
 def install(app: Flask) -> None:
     """Answer to our own names alone, on pages, API and live push alike. To be installed last, around all of it."""
-    own, inner = own_names(app.config["PORTRAITQ_ADDRESS"]), app.wsgi_app
+    https, inner = app.config.get("PORTRAITQ_HTTPS"), app.wsgi_app
+    own = own_names(app.config["PORTRAITQ_ADDRESS"]) | (https.signed.names if https else frozenset())
 
     def outer(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         for said_by_proxies in [key for key in environ if key.startswith(("HTTP_X_FORWARDED", "HTTP_FORWARDED"))]:
