@@ -48,6 +48,14 @@ class TooOften(Exception):
         self.wait_s = wait_s
 
 
+class TooMany(Exception):
+    """More than can be taken at once; `wait_s` says when to come again."""
+
+    def __init__(self, sentence: str, wait_s: int) -> None:
+        super().__init__(sentence)
+        self.wait_s = wait_s
+
+
 UNSIGNED = "Sign in first: this is for the people of the booth."
 OWNERS_ONLY = "This is the owner's: a sign-in with the owner's passphrase opens it. Nothing was changed."
 INSIDE = "Something went wrong inside. Nothing was lost; try again, and if it stays, start portraitq anew."
@@ -119,6 +127,7 @@ def install(app: Flask) -> None:
     app.register_error_handler(Forbidden, lambda no: told(403, str(no)))
     app.register_error_handler(OwnersOnly, _owners_only)
     app.register_error_handler(TooOften, _too_often)
+    app.register_error_handler(TooMany, lambda no: told(503, str(no), headers={"Retry-After": str(no.wait_s)}))
     app.register_error_handler(Unsigned, _unsigned)
     app.register_error_handler(HTTPException, _http)
     app.register_error_handler(Exception, _inside)
