@@ -2,7 +2,7 @@
 
     python3 scripts/start.py makes the environment; then:
     .venv/bin/python scripts/bench.py [quote] [move-effect] [last-orders] [queue] [learn] [tap] [push] [start] [views]
-                           [photo] [replay-minute] [daybook] [plan] [season]
+                           [photo] [replay-minute] [daybook] [plan] [season] [backup]
 
 A floor is the least that the job could cost on this machine just now: drawing the same number of random numbers,
 committing one bare row, broadcasting the same bytes. Ratios travel between machines, milliseconds do not. Nothing here
@@ -16,14 +16,19 @@ import asyncio
 import io
 import json
 import logging
+import os
+import secrets
 import shutil
 import sqlite3
 import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial, reduce
 from pathlib import Path
@@ -61,7 +66,7 @@ from portraitq.core.events import (  # noqa: E402
 from portraitq.darkroom import Darkroom  # noqa: E402
 from portraitq.daybook.attendance import attendances  # noqa: E402
 from portraitq.demo.faces import face  # noqa: E402
-from portraitq.desk import Desks  # noqa: E402
+from portraitq.desk import Desk, Desks  # noqa: E402
 from portraitq.forecast import quotes  # noqa: E402
 from portraitq.forecast.draws import SCENARIOS  # noqa: E402
 from portraitq.forecast.pace import Pace, pace_of  # noqa: E402
@@ -71,8 +76,11 @@ from portraitq.forecast.sequence import Orders, effects_of_moves, suggest  # noq
 from portraitq.photo.intake import LONGEST_PX, QUALITY, SMALL_PX, SMALL_QUALITY, take_in  # noqa: E402
 from portraitq.photo.views import made  # noqa: E402
 from portraitq.photo.views import names as view_names  # noqa: E402
-from portraitq.store import closed_days, devices, journal, photos  # noqa: E402
-from portraitq.store.store import open_store  # noqa: E402
+from portraitq.store import cards, closed_days, devices, journal, photos  # noqa: E402
+from portraitq.store.backup import remove  # noqa: E402
+from portraitq.store.backup import write as write_backup  # noqa: E402
+from portraitq.store.cards import Card  # noqa: E402
+from portraitq.store.store import FILE_NAME, open_store  # noqa: E402
 from portraitq.web.app import create_app  # noqa: E402
 from portraitq.web.charts import Chart  # noqa: E402
 from portraitq.web.made_once import view_of  # noqa: E402
@@ -872,6 +880,96 @@ def season() -> None:
     line(f"a season of 200 days, {n} of them kept", warm_ms, "the kept JSON read, and no more", floor_ms)
 
 
+TIMES_BACKED_UP = 8
+
+
+def backup() -> None:
+    """A back-up of 200 photos while the booth trades, against a bare copy of the file; the longest tap meanwhile."""
+    chance = np.random.default_rng(1)
+    with tempfile.TemporaryDirectory(dir=HERE.parent) as folder:  # a folder for temporary files may be in memory
+        where = Path(folder)
+        store = open_store(where)
+        with store.writing() as connection:
+            journal.append(connection, "quayside", a_morning(artists=3, waiting=57).events)
+            for n in range(1, 61):
+                cards.put(connection, "quayside", f"T{n}", Card(f"CODE{n}", name="Ana"))
+            for n in range(200):
+                photo = Noise(chance.bytes(350_000), chance.bytes(9_000))
+                photos.add(connection, "quayside", f"T{n % 60 + 1}", photo)
+        store.scrub()
+        desks = Desks(store, Clock(start_at=OPENED_AT + timedelta(minutes=20)))
+        desk, file, copy = desks.at("quayside"), where / FILE_NAME, where / "copy"
+        size_mb = file.stat().st_size / 1e6
+
+        def bare_copy() -> None:
+            shutil.copyfile(file, copy)
+            with copy.open("rb+") as written:
+                os.fsync(written.fileno())
+
+        def bare_pages() -> None:
+            remove(copy)
+            with closing(sqlite3.connect(file)) as ours, closing(sqlite3.connect(copy)) as theirs:
+                ours.execute("BEGIN")
+                ours.execute("SELECT count(*) FROM cards").fetchone()
+                ours.backup(theirs, pages=256)
+
+        def bare_vacuum() -> None:
+            remove(copy)
+            with closing(sqlite3.connect(file, isolation_level=None)) as ours:
+                ours.execute("VACUUM INTO ?", (str(copy),))
+            with copy.open("rb+") as written:
+                os.fsync(written.fileno())
+
+        ways = {
+            "ours": partial(write_backup, file, where / "ours.sqlite3", replace=True),
+            "a bare copy of the file, put on disk": bare_copy,
+            "SQLite's page-by-page backup": bare_pages,
+            "VACUUM INTO at one go, put on disk": bare_vacuum,
+            "nothing": partial(time.sleep, 0.5),
+        }
+        taken = {name: _with_taps(desk, way) for name, way in ways.items()}
+        ours_ms, ours_tap_ms = taken["ours"]
+        rate = size_mb / ours_ms * 1000
+        for name in list(ways)[1:4]:
+            line(f"back-up of 200 photos, {size_mb:.0f} MB, {rate:.0f} MB/s", ours_ms, name, taken[name][0])
+        for name in list(ways)[1:]:
+            line("the longest tap meanwhile", ours_tap_ms, f"with {name}", taken[name][1])
+        desks.close()
+
+
+@dataclass(frozen=True)
+class Noise:
+    """A picture that no disk can make smaller."""
+
+    jpeg: bytes
+    small_jpeg: bytes
+    width_px: int = 1800
+    height_px: int = 2400
+
+
+def _with_taps(desk: Desk, work: Callable[[], object]) -> tuple[float, float]:
+    """(least ms that the work took, ms of the longest of the taps that came one after the other meanwhile)."""
+    taps, stop = list[float](), threading.Event()
+
+    def trade() -> None:
+        while not stop.is_set():
+            began = time.perf_counter()
+            desk.carry_out(Command(secrets.token_hex(8), WalkedAway(style=None, sitters=1, ready_by=None)))
+            taps.append((time.perf_counter() - began) * 1000)
+            stop.wait(0.01)
+
+    trading = threading.Thread(target=trade)
+    trading.start()
+    took = []
+    for _ in range(TIMES_BACKED_UP):
+        began = time.perf_counter()
+        work()
+        took.append((time.perf_counter() - began) * 1000)
+    stop.set()
+    trading.join()
+    return min(took), max(taps)
+
+
 PARTS = {
     "quote": quote,
     "move-effect": move_effect,
@@ -888,6 +986,7 @@ PARTS = {
     "replay-minute": replay_minute,
     "plan": plan,
     "season": season,
+    "backup": backup,
 }
 
 if __name__ == "__main__":
