@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from sqlalchemy import Connection
 
-from portraitq.clock import WRITTEN_AT, Clock
+from portraitq.clock import JUMP_S, WRITTEN_AT, Clock
 from portraitq.clock_watch import AHEAD, BEHIND, EARLY
 from portraitq.core.booth import import_lines
 from portraitq.core.commands import Command, Order, read_command
@@ -25,6 +29,7 @@ from tests.hands import Hands
 NOW = datetime(2026, 6, 6, 9, 0, tzinfo=UTC)
 IN_1970 = datetime(1970, 1, 1, tzinfo=UTC)
 MINUTE_S = 60.0
+ROOT = Path(__file__).resolve().parents[2]
 
 
 class Stall:
@@ -423,3 +428,53 @@ def test_an_order_with_a_time_told_before_the_clock_went_wrong_is_taken_without_
     taken = stall.desk.take_order(Command("o", Order(style="ink-head", sitters=1, ready_by=told)), NewCard(), ())
 
     assert (taken.number, taken.ready_by, taken.later_than_told) == (1, None, False)
+
+
+# Any order of all of it
+
+
+def test_days_of_clocks_set_at_random_hold_what_scripts_jumps_asks():
+    played = subprocess.run(
+        [sys.executable, str(ROOT / "scripts" / "jumps.py"), "--sequences", "8", "--steps", "40", "--seed", "7"],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+
+    assert played.stdout.endswith("All of it held.\n"), played.stdout + played.stderr
+    assert played.returncode == 0
+    assert "sequences: 8\n" in played.stdout
+
+
+STEPS = st.one_of(
+    st.tuples(st.just("goes by"), st.floats(0, 20_000)),
+    st.tuples(st.just("sleeps"), st.floats(0, 20_000)),
+    st.tuples(st.just("is set by"), st.floats(-1e6, 1e6)),
+    st.tuples(st.just("is set to"), st.sampled_from([0.0, -1e12, 2_085_978_496.0, 1e12, NOW.timestamp()])),
+    st.tuples(st.just("was written until"), st.floats(0, 1e5)),
+)
+
+
+@given(steps=st.lists(STEPS, max_size=30), starts=st.sampled_from([0.0, NOW.timestamp(), 2_085_978_496.0]))
+def test_whatever_happens_to_a_clock_time_goes_on_by_what_went_by_and_by_the_jumps_that_are_told(
+    steps: list[tuple[str, float]], starts: float
+):
+    hands = Hands(datetime.fromtimestamp(starts, UTC))
+    clock = Clock(system=hands)
+    for what, amount in steps:
+        before, true_s, jumps = clock.now(), hands.true_s, len(clock.jumps())
+        if what == "was written until":
+            written_at = before + timedelta(seconds=amount)
+            assert clock.not_before(written_at) >= written_at
+            continue
+        if what == "is set by":
+            hands.set_by(amount)
+        elif what == "is set to":
+            hands.set_by(amount - hands.wall_s())
+        else:
+            hands.go_by(amount, asleep=what == "sleeps")
+        went_s = (clock.now() - before).total_seconds() - (hands.true_s - true_s)
+        told_s = sum((jump.to_at - jump.from_at).total_seconds() for jump in clock.jumps()[jumps:])
+        assert abs(went_s - told_s) <= JUMP_S + 0.001
+        assert clock.now().year < 2036
