@@ -11,7 +11,7 @@ import shutil
 import sqlite3
 from pathlib import Path
 
-KEPT = "Nothing of this was kept; what was taken before is safe."
+KEPT = "What was asked for was not done; everything before it is safe."
 FULL = f"The disk is full. {KEPT} Make room on it, then try again."
 READ_ONLY = f"The data folder can only be read just now. {KEPT} Let portraitq write there again, then try again."
 HELD = f"Another program holds the database. {KEPT} Close it, or wait until it is done, then try again."

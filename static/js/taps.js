@@ -21,6 +21,7 @@ let landing = []; // answered, while the page may still get a push that was on i
 let isSending = false;
 let isUnsigned = false;
 let tries = 0;
+let trouble = ""; // what the booth says why it takes no taps just now; empty while it cannot be asked
 const tappedAt = new WeakMap();
 
 export function newId() {
@@ -131,13 +132,20 @@ async function post(entry) {
       body: JSON.stringify(ago_s ? { id, kind, data, ago_s } : { id, kind, data }),
       signal: AbortSignal.timeout?.(10000),
     });
-    if (answer.status >= 500 || answer.status === 429) return "later";
+    if (answer.status >= 500 || answer.status === 429) return later((await answer.json()).detail);
+    trouble = "";
     if (answer.status === 401 || answer.status === 403) return "unsigned";
     const content = await answer.json();
     return answer.ok ? { done: content } : { refused: content.detail ?? answer.statusText, status: answer.status };
   } catch {
-    return "later"; // out of reach
+    return later(""); // out of reach, or whoever answered was not the booth
   }
+}
+
+function later(sentence) {
+  trouble = sentence ?? "";
+  count();
+  return "later";
 }
 
 function settle(entry, { done, refused, status }) {
@@ -185,8 +193,10 @@ function count() {
   const line = document.getElementById("unsent");
   if (line) {
     line.hidden = !late.length;
-    const why = isUnsigned ? "your sign-in has run out. They are kept." : "the booth is out of reach. Go on; they are kept.";
-    line.textContent = late.length ? `${late.length} ${late.length === 1 ? "tap is" : "taps are"} not sent yet: ${why}` : "";
+    const one = late.length === 1;
+    const why = isUnsigned ? ": your sign-in has run out. They are kept." : ": the booth is out of reach. Go on; they are kept.";
+    const told = trouble && !isUnsigned ? `. ${one ? "It is kept and sent by itself" : "They are kept and sent by themselves"}. The booth says: ${trouble}` : why;
+    line.textContent = late.length ? `${late.length} ${one ? "tap is" : "taps are"} not sent yet${told}` : "";
   }
   tell("unsent", { count: late.length });
 }

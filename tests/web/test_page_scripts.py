@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from playwright.sync_api import Browser, Page, WebSocketRoute, expect
 
 from portraitq.core.events import WalkedAway
 from portraitq.passphrase import set_passphrase
+from portraitq.store import trouble
 from tests.chromium import launched
 from tests.web.conftest import PASSPHRASE, Web
 
@@ -100,6 +102,23 @@ def test_a_finger_that_bounces_taps_once(web: Web, counter: Page):
     tap(counter)
 
     assert len(until_walked(web, counter, 2)) == 2
+
+
+def test_a_tap_that_the_booth_cannot_write_down_is_kept_says_why_and_is_sent_once(
+    web: Web, counter: Page, tmp_path: Path
+):
+    moved = tmp_path.with_name(f"{tmp_path.name}-elsewhere")
+    tmp_path.rename(moved)
+    tap(counter)
+    line = counter.locator("#unsent")
+    expect(line).to_contain_text("1 tap is not sent yet. It is kept and sent by itself. The booth says: ")
+    expect(line).to_contain_text(trouble.GONE)
+    assert walked(web) == []
+
+    moved.rename(tmp_path)
+
+    assert len(until_walked(web, counter, 1)) == 1
+    expect(line).to_be_hidden()
 
 
 def test_a_tap_out_of_reach_is_kept_over_a_reload_and_sent_once_with_its_age(web: Web, counter: Page):
@@ -366,3 +385,29 @@ def test_a_new_time_is_told_by_one_tap_in_the_sheet_and_ends_the_mark(web: Web, 
     promise = web.desk.ticket(ticket).promise
     assert promise is not None
     assert promise.ready_by == slip.new_ready_by
+
+
+def test_a_page_that_is_told_to_come_back_later_does_so_and_not_at_the_same_moment_as_all_others(
+    served: str, page: Page
+):
+    """RFC 9110 §10.2.3: how long to wait, in seconds; from memory."""
+    page.goto(f"{served}/quay/wall")
+    until_live(page)
+    page.route("**/quay/wall?fragment=1", lambda route: route.fulfill(status=503, headers={"Retry-After": "30"}))
+
+    waits_ms = page.evaluate(
+        """async () => {
+             const { live } = document.querySelector("[data-view]"), waits = [];
+             live.open = () => {};
+             live.drop();
+             for (let n = 0; n < 12; n++) {
+               Object.assign(live, { downSince: -1e6, askedAt: -1e6 });
+               await live.askWhileDown();
+               waits.push(live.askedAt + 15000 - performance.now());
+             }
+             return waits;
+           }"""
+    )
+
+    assert all(29_000 < wait_ms <= 45_000 for wait_ms in waits_ms)
+    assert len({round(wait_ms / 100) for wait_ms in waits_ms}) > 3
