@@ -8,6 +8,7 @@ const LONGEST_WAIT_MS = 20000;
 const ASK_AFTER_MS = 5000; // a line that is back within this needs no asking
 const ASK_EVERY_MS = 15000;
 const ASK_AGAIN_MS = 2000; // an answer older than the page is asked for once more after this: quotes may lag a little
+const LONGEST_BACK_MS = 120000; // whatever an answer says, a page looks again after this
 const REFUSED_WAIT_MS = 60000; // for whoever may not see this, or asks for what is not there: it rarely changes
 const TO_STAY = ["unsigned", "unknown", "wait"]; // why a line was refused; any other reason passes by itself
 const KEPT_KEYS = ["id", "data-key", "data-command", "name", "href"]; // by which a focused part is found again
@@ -176,7 +177,8 @@ export class Live {
     const address = this.element.dataset.fragment ?? `${location.pathname}?fragment=1`;
     try {
       const answer = await fetch(address, { cache: "no-store", headers: this.quoted ? { "If-None-Match": this.quoted } : {}, signal: AbortSignal.timeout?.(10000) });
-      if (answer.status === 304) show(this.element, { seq: Number(this.element.dataset.seq), as_of: answer.headers.get("X-Portraitq-As-Of") });
+      if (answer.status === 503) this.comeBack(answer.headers.get("Retry-After"));
+      else if (answer.status === 304) show(this.element, { seq: Number(this.element.dataset.seq), as_of: answer.headers.get("X-Portraitq-As-Of") });
       else if (answer.ok && answer.headers.get("Content-Type")?.startsWith("application/json")) {
         const content = await answer.json();
         if (!this.isUp && this.isCurrent(content, now)) {
@@ -185,6 +187,12 @@ export class Live {
         }
       }
     } catch { /* out of reach: the age line tells it, and the next try is in a while */ }
+  }
+
+  // Too many ask just now: so many seconds later at the earliest, and not all at once.
+  comeBack(after) {
+    const wait = Math.min(Number(after) * 1000 || ASK_EVERY_MS, LONGEST_BACK_MS) * (1 + Math.random() / 2);
+    this.askedAt = performance.now() + wait - ASK_EVERY_MS;
   }
 
   // Whether an answer may be shown. One that knows less than the page, twice in a row, is of another journal.

@@ -387,9 +387,7 @@ def test_a_new_time_is_told_by_one_tap_in_the_sheet_and_ends_the_mark(web: Web, 
     assert promise.ready_by == slip.new_ready_by
 
 
-def test_a_page_that_is_told_to_come_back_later_does_so_and_not_at_the_same_moment_as_all_others(
-    served: str, page: Page
-):
+def test_a_page_that_is_told_when_to_come_back_does_so_and_not_at_the_same_moment_as_others(served: str, page: Page):
     """RFC 9110 §10.2.3: how long to wait, in seconds; from memory."""
     page.goto(f"{served}/quay/wall")
     until_live(page)
