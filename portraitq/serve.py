@@ -33,7 +33,7 @@ from portraitq.core.commands import Command
 from portraitq.core.errors import Malformed, Refused
 from portraitq.desk import Desks
 from portraitq.https import Https, HttpsWish
-from portraitq.quiet_logs import keep_addresses_out
+from portraitq.quiet_logs import keep_addresses_out, keep_values_out, log_what_ends_a_thread
 from portraitq.secure_door import Door, InnerEnd, Take, knows_https
 from portraitq.store import journal
 from portraitq.store.lock import alone_in
@@ -314,6 +314,8 @@ def _tell_of_https(service: Service, https: Https, tell: Callable[[str], None]) 
 
 def run(service: Service) -> None:
     """Serve until Ctrl-C or a signal to stop."""
+    keep_values_out()
+    log_what_ends_a_thread()
     if sys.platform == "win32":
         with_werkzeug(service)
     else:

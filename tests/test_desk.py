@@ -342,6 +342,29 @@ def test_erasing_leaves_the_journal_whole_and_no_byte_of_the_person_in_any_file(
     assert desk.cards([id])[id].is_erased
 
 
+def test_what_another_process_erased_while_the_log_was_read_is_scrubbed_here(desk: Desk, tmp_path: Path) -> None:
+    card = NewCard(name="Anouk-of-the-quay")
+    id = desk.take_order(Command("order-1", Order(style="ink-head", sitters=1)), card, [Picture()]).ticket
+    desk.tidy()
+    other = Desks(open_store(tmp_path), Clock(start_at=desk.clock.now()))
+
+    with desk.store.reading() as reader:
+        reader.exec_driver_sql("SELECT name FROM cards").all()
+        other.at("quayside").carry_out(Command("erase-1", Erased(ticket=id)))
+    other.close()
+    was_left = _still_there(tmp_path)
+    desk.refresh()
+    _eventually(lambda: desk.ticket(id).is_erased)
+    desk.tidy()
+
+    assert was_left
+    assert not _still_there(tmp_path)
+
+
+def _still_there(folder: Path) -> bool:
+    return any(b"Anouk-of-the-quay" in file.read_bytes() for file in folder.iterdir() if file.is_file())
+
+
 def test_closing_the_day_erases_those_who_were_served_and_nobody_else(desk: Desk, tmp_path: Path) -> None:
     def ordered(name: str) -> str:
         order = Command(f"order-{name}", Order(style="ink-head", sitters=1))
