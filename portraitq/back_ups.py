@@ -183,9 +183,8 @@ class BackUps:
             return
         try:
             self.make()
-        except StoreError:
+        finally:  # one that was made, too: a clock that is wrong must not fill the disk with them
             self._try_again_s = time.monotonic() + TRY_AGAIN_S
-            raise
 
     def _is_due(self) -> bool:
         booths = list(self._booths())

@@ -171,6 +171,20 @@ def test_one_that_somebody_takes_away_meanwhile_is_no_trouble(store: Store, monk
     assert found.trouble == ""
 
 
+def test_by_a_clock_that_is_wrong_none_is_made_again_and_again(store: Store, monkeypatch: pytest.MonkeyPatch):
+    tries = list[datetime]()
+    monkeypatch.setattr(back_ups, "LOOK_EVERY_S", 0.01)
+    monkeypatch.setattr(back_ups, "is_due", lambda made_at, closed_at, now: True)
+    found = of(store)
+    monkeypatch.setattr(found, "make", lambda: tries.append(NOW))
+    found.start()
+    until(lambda: tries)
+    time.sleep(0.1)
+    found.close()
+
+    assert tries == [NOW]
+
+
 def test_a_copy_to_send_stays_as_it_is_while_the_file_is_changed(store: Store, tmp_path: Path):
     found = of(store)
     made = found.make()

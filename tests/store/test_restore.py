@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -16,7 +19,9 @@ from portraitq.core.booth import import_lines
 from portraitq.core.events import Erased
 from portraitq.store import backup, cards, devices, journal, photos, restore, settings
 from portraitq.store.cards import Card
+from portraitq.store.health import look_through
 from portraitq.store.lock import InUse, alone_in
+from portraitq.store.read_only import reading_only
 from portraitq.store.restore import Restored
 from portraitq.store.store import FILE_NAME, Store, StoreError, open_store
 from tests.builders import Told, a_booth
@@ -24,6 +29,7 @@ from tests.store.older import make_older
 from tests.store.picture import Picture
 from tests.web.conftest import jpeg
 
+ROOT = Path(__file__).resolve().parent.parent.parent
 NOW = datetime(2026, 6, 8, 9, 0, tzinfo=UTC)
 WHOLE = jpeg()
 OWN_WORDS = "my own few words"
@@ -302,6 +308,50 @@ def test_whoever_is_killed_in_the_middle_has_the_store_of_before(
         put_back(folder, replace=True)
 
     assert _tickets(folder) == ["T1", "T2", "T3"]
+
+
+KILLED = """
+import os, signal, sys
+from datetime import UTC, datetime
+from pathlib import Path
+from portraitq.store import restore
+
+def killed(*given):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+def at_the_folder(file):
+    if file == folder:
+        killed()
+
+file, folder, where = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
+if where == "before":
+    restore.os.replace = killed
+else:
+    restore.on_disk = at_the_folder
+restore.restore(file, folder, datetime(2026, 6, 8, 9, 0, tzinfo=UTC), replace=True)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGKILL")
+@pytest.mark.parametrize(("where", "tickets"), [("before", ["T1", "T2", "T3"]), ("after", ["T1", "T2"])])
+def test_a_process_that_is_killed_leaves_the_old_store_or_the_new_one(folder: Path, where: str, tickets: list[str]):
+    """Renaming is atomic (POSIX rename), and the log of the old store is empty by then."""
+    _one_more_order(folder)
+
+    ended = subprocess.run(
+        [sys.executable, "-c", KILLED, str(folder.parent / "b.sqlite3"), str(folder), where], cwd=ROOT
+    )
+
+    assert ended.returncode == -signal.SIGKILL
+    assert _tickets(folder) == tickets
+    assert _faults(folder) == []
+    assert put_back(folder, replace=True).aside is not None  # nothing that was left behind is in the way
+    assert not list(folder.rglob(f"{backup.WRITING}*"))
+
+
+def _faults(folder: Path) -> list[str]:
+    with reading_only(folder / FILE_NAME) as connection:
+        return [fault for found in look_through(connection, is_back_up=True) for fault in found.faults]
 
 
 def test_a_log_of_the_store_of_before_never_meets_the_restored_one(folder: Path, tmp_path: Path):
