@@ -25,7 +25,7 @@ from portraitq import passphrase, starter
 from portraitq.core.commands import Command, read_command
 from portraitq.core.events import ArtistIn
 from portraitq.desk import Desk, Desks, Standing
-from portraitq.store import devices, pairings
+from portraitq.store import devices, pairings, schema
 from portraitq.store.store import open_store
 from portraitq.web.app import create_app
 from tests.morning import where_it_is_morning
@@ -41,6 +41,7 @@ class Web:
     desks: Desks
     app: Flask
     client: FlaskClient = field(init=False)
+    epoch: int = 1  # of the passphrase
 
     def __post_init__(self) -> None:
         self.client = self.app.test_client()
@@ -102,11 +103,42 @@ def make_web(folder: Path) -> Web:
 
 
 @pytest.fixture
-def web(tmp_path: Path) -> Iterator[Web]:
-    made = make_web(tmp_path)
+def fresh_web(tmp_path: Path) -> Iterator[Web]:
+    """A booth of one test's own, in files where `web` is one for all of its tests."""
+    yield from _until_closed(make_web(tmp_path))
+
+
+@pytest.fixture
+def web(fresh_web: Web) -> Web:
+    return fresh_web
+
+
+@pytest.fixture(scope="module")
+def booth_of_all(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    """One booth for all tests of a file that ask who may come in and change little else; see `with_nobody_in`."""
+    yield from _until_closed(make_web(tmp_path_factory.mktemp("booth")))
+
+
+def _until_closed(made: Web) -> Iterator[Web]:
     yield made
     made.app.extensions["portraitq-live"].close()
     made.desks.close()
+
+
+def with_nobody_in(web: Web) -> Web:
+    """`web` as on its first day at the door: nobody signed in or paired, nobody guessed, the passphrase as it was."""
+    with web.desks.store.writing() as conn:
+        for table in (schema.devices, schema.pairings):
+            conn.execute(table.delete())
+    for name in ("portraitq-guesses", "portraitq-pair-guesses", "portraitq-code-guesses"):
+        guesses = web.app.extensions[name]
+        guesses._guessers.clear(), guesses._all.clear()
+        guesses._row = 0
+    if passphrase.epoch(web.desks.store) != web.epoch:
+        passphrase.set_passphrase(web.desks.store, PASSPHRASE)
+        web.epoch = passphrase.epoch(web.desks.store)
+    web.client = web.app.test_client()
+    return web
 
 
 @contextmanager

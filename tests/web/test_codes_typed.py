@@ -8,11 +8,16 @@ from werkzeug.test import TestResponse
 from portraitq.ticket.codes import new_code
 from portraitq.web import codes_typed
 from portraitq.web.codes_typed import FREE_GUESSES, NO_SUCH
-from tests.web.conftest import Web
+from tests.web.conftest import Web, with_nobody_in
 
 HTML = ("/t/{}", "/T/{}", "/t/{}/alarm.ics", "/t?code={}")
 API = "/api/v1/tickets/{}"
 GUESSES = ["ABCDE-FGHJK-MNP1", "x", "00000000000011", "%F0%9F%8E%A8", "0" * 60, "Ω" * 14]
+
+
+@pytest.fixture
+def web(booth_of_all: Web) -> Web:
+    return with_nobody_in(booth_of_all)
 
 
 def told(answer: TestResponse) -> tuple[object, ...]:

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from queue import Empty, Queue
 from typing import Any
@@ -18,9 +19,11 @@ import requests
 import socketio
 
 from portraitq import passphrase
+from portraitq.store import devices, schema
 from portraitq.store.store import StoreError
-from portraitq.web import live
-from portraitq.web.problems import UNSIGNED
+from portraitq.web import last_seen, live, views
+from portraitq.web.codes_typed import FREE_GUESSES
+from portraitq.web.problems import UNSIGNED, NotThere, OwnersOnly, TooOften, Unsigned
 from portraitq.web.views import render_view
 from tests.web.conftest import PASSPHRASE, Web
 
@@ -162,6 +165,86 @@ def test_a_signed_in_browser_sees_the_counter_until_the_passphrase_changes(
         passphrase.set_passphrase(web.desks.store, "a-new-one-now")
 
         assert client.event()[0] == "disconnect"
+
+
+def test_a_tablet_that_is_withdrawn_on_the_page_is_hung_up_on_at_once(
+    web: Web, served: str, monkeypatch: pytest.MonkeyPatch
+):
+    """OWASP ASVS 5.0, 7.4.5. Passes are not looked at by themselves here, so that it is the page that does it."""
+    monkeypatch.setattr(live, "CHECK_PASSES_S", 3600.0)
+    key, other = web.key("staff"), web.key("staff")
+    web.sign_in()
+    with web.desks.store.reading() as connection:
+        withdrawn = devices.find(connection, key["Authorization"].removeprefix("Bearer "))
+    assert withdrawn is not None
+    with (
+        connected(served, headers=key, view="counter", booth="quay") as tablet,
+        connected(served, headers=other, view="counter", booth="quay") as stays,
+        connected(served, headers=key, view="wall", booth="quay") as wall,
+    ):
+        tablet.view(), stays.view(), wall.view()
+
+        web.client.post(f"/devices/{withdrawn.id}/withdraw", data={"token": web.token()})
+
+        assert tablet.event()[0] == "disconnect"
+        web.order()
+        assert stays.view_of(web.desk.standing(wait_s=5).seq)  # it goes on, and so does what anybody may see
+        assert wall.view_of(web.desk.standing().seq)
+
+
+def test_a_tablet_that_another_process_withdraws_is_hung_up_on_within_seconds(
+    web: Web, served: str, monkeypatch: pytest.MonkeyPatch
+):
+    assert live.CHECK_PASSES_S <= 2.0
+    monkeypatch.setattr(live, "CHECK_PASSES_S", 0.0)
+    with connected(served, headers=web.key("staff"), view="counter", booth="quay") as tablet:
+        tablet.view()
+
+        with web.desks.store.writing() as connection:
+            devices.withdraw(connection, devices.listed(connection)[0].id, web.desks.clock.now())
+
+        assert tablet.event()[0] == "disconnect"
+
+
+def test_a_device_that_is_only_looked_at_is_seen_to_be_here(web: Web, served: str, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live, "CHECK_PASSES_S", 0.0)
+    monkeypatch.setattr(last_seen, "NOTED_EVERY_S", 0.0)
+    with connected(served, headers=web.key("staff"), view="counter", booth="quay") as tablet:
+        tablet.view()
+        with web.desks.store.writing() as connection:
+            connection.execute(schema.devices.update().values(seen_at=None))
+
+        until_s, seen = time.monotonic() + SOON_S, None
+        while seen is None and time.monotonic() < until_s:
+            time.sleep(0.05)
+            with web.desks.store.reading() as connection:
+                seen = devices.listed(connection)[0].seen_at
+
+    assert seen is not None
+
+
+def test_an_owners_view_is_kept_from_the_staff(web: Web, monkeypatch: pytest.MonkeyPatch):
+    owners = replace(views.view_named("counter"), may_see=views.OWNER)
+    monkeypatch.setitem(views._VIEWS, "counter", owners)
+    asked = {"view": "counter", "booth": "quay"}
+
+    for headers, refusal in ((web.key("staff"), OwnersOnly), ({}, Unsigned)):
+        with web.app.test_request_context("/", headers=headers), pytest.raises(refusal):
+            live.watcher_of("sid", asked)
+    with web.app.test_request_context("/", headers=web.key("owner")):
+        assert live.watcher_of("sid", asked).room == ("counter", "quay", "")
+
+
+def test_a_code_that_is_guessed_over_a_live_line_is_slowed_too(web: Web):
+    code = web.code(web.order())
+    with web.app.test_request_context("/"):
+        for _ in range(FREE_GUESSES):
+            with pytest.raises(NotThere):
+                live.watcher_of("sid", {"view": "ticket", "code": "00000000000011"})
+
+        with pytest.raises(TooOften, match="Wait"):
+            live.watcher_of("sid", {"view": "ticket", "code": "x"})
+        assert live.watcher_of("sid", {"view": "ticket", "code": code}).room[2] == code
 
 
 def test_a_ticket_is_watched_by_its_code_however_it_is_typed(web: Web, served: str):

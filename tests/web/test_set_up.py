@@ -9,9 +9,7 @@ from typing import Any
 import pytest
 from werkzeug.test import TestResponse
 
-from portraitq import passphrase
-from portraitq.store import devices
-from tests.web.conftest import PASSPHRASE, Web
+from tests.web.conftest import Web
 
 PAGE = "/quay/set-up"
 
@@ -157,39 +155,6 @@ def test_the_enter_key_saves_and_never_removes(web: Web):
 
     assert form
     assert re.search(r"<button[^>]*>", form[0])[0].count('value="save"') == 1
-
-
-def test_the_passphrase_changes_only_with_the_one_of_now(web: Web):
-    token = fields_of(page_of(web))["token"]
-
-    wrong = web.client.post(
-        f"{PAGE}/passphrase", data={"token": token, "present": "guess", "new": "lantern-on-the-quay"}
-    )
-    short = web.client.post(f"{PAGE}/passphrase", data={"token": token, "present": PASSPHRASE, "new": "quay"})
-    right = web.client.post(
-        f"{PAGE}/passphrase", data={"token": token, "present": PASSPHRASE, "new": "lantern-on-the-quay"}
-    )
-
-    assert (wrong.status_code, short.status_code, right.status_code) == (422, 422, 303)
-    assert "8 to 256 characters were expected, not 4." in short.get_data(as_text=True)
-    assert passphrase.is_right(web.desks.store, "lantern-on-the-quay")
-    assert web.client.get(PAGE).status_code == 200  # who changed it is still signed in
-
-
-def test_a_devices_key_is_shown_once_and_works_until_it_is_shut_out(web: Web):
-    token = fields_of(page_of(web))["token"]
-
-    page = web.client.post(f"{PAGE}/devices", data={"token": token, "name": "Pedal board"}).get_data(as_text=True)
-
-    key = re.search(r'id="device-key"[^>]*>([^<]+)<', page)
-    assert key
-    assert key[1] not in web.client.get(PAGE).get_data(as_text=True)
-    stranger, header = web.app.test_client(), {"Authorization": f"Bearer {key[1]}"}
-    assert stranger.get("/api/v1/booths/quay/journal", headers=header).status_code == 200
-    with web.desks.store.reading() as connection:
-        (device,) = devices.listed(connection)
-    web.client.post(f"{PAGE}/devices/{device.id}/withdraw", data={"token": token})
-    assert stranger.get("/api/v1/booths/quay/journal", headers=header).status_code == 401
 
 
 def test_the_customers_network_gets_a_qr_that_joins_it(web: Web):

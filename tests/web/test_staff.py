@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import secrets
 import time
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,10 +17,15 @@ from portraitq.core.events import print_data
 from portraitq.store import devices
 from portraitq.web.staff import REST, local_path
 from portraitq.web.wrong_guesses import FREE_GUESSES, IN_A_ROW
-from tests.web.conftest import PASSPHRASE, Web
+from tests.web.conftest import PASSPHRASE, Web, with_nobody_in
 
 COMMANDS = "/api/v1/booths/quay/commands"
 WALKED = {"id": "w1", "kind": "walked_away", "data": {"style": None, "sitters": 1, "ready_by": None}}
+
+
+@pytest.fixture
+def web(booth_of_all: Web) -> Web:
+    return with_nobody_in(booth_of_all)
 
 
 def cookie_of(client: FlaskClient, web: Web) -> str:
@@ -195,41 +202,45 @@ def test_a_session_without_a_token_changes_nothing(web: Web):
     assert answer.status_code == 403
 
 
-SET_UP = {"id": "s1", "kind": "set_up", "data": {}}
-DAY_CLOSED = {"id": "d1", "kind": "day_closed", "data": {}}
-ERASED = {"id": "e1", "kind": "erased", "data": {"ticket": "T1"}}
-PAID = {"id": "p1", "kind": "paid", "data": {"ticket": "T1", "amount": 100, "how": "cash"}}
-REFUND = {"id": "p2", "kind": "paid", "data": {"ticket": "T1", "amount": -100, "how": "cash"}}
+def command(kind: str, **data: Any) -> dict[str, Any]:
+    return {"id": secrets.token_hex(8), "kind": kind, "data": data}
 
 
 def set_up_again(web: Web) -> dict[str, Any]:
     before = web.desk.standing().booth.set_up
     assert before is not None
-    return {**SET_UP, "data": print_data(before)}
+    return command("set_up", **print_data(before))
 
 
-def test_staff_do_the_days_work_and_neither_set_up_nor_erase(web: Web):
-    web.order()
-    staff = web.key(devices.STAFF)
+def test_staff_take_and_give_back_money_and_neither_set_up_nor_erase(web: Web):
+    ticket, staff = web.order(), web.key(devices.STAFF)
     seq = web.desk.standing().seq
 
-    refused = [web.client.post(COMMANDS, json=one, headers=staff) for one in (set_up_again(web), ERASED)]
+    owners = (set_up_again(web), command("erased", ticket=ticket))
+    refused = [web.client.post(COMMANDS, json=one, headers=staff) for one in owners]
 
     assert [answer.status_code for answer in refused] == [403, 403]
     assert {answer.content_type for answer in refused} == {"application/problem+json"}  # RFC 9457
     assert "owner" in refused[0].json["detail"]
     assert web.desk.standing().seq == seq
-    taken = [web.client.post(COMMANDS, json=one, headers=staff) for one in (PAID, REFUND, DAY_CLOSED)]
-    assert [answer.status_code for answer in taken] == [200, 200, 200]
+    money = [command("paid", ticket=ticket, amount=amount, how="cash") for amount in (100, -100)]
+    assert [web.client.post(COMMANDS, json=one, headers=staff).status_code for one in money] == [200, 200]
+
+
+def test_staff_close_the_day_at_the_counter_and_open_another(fresh_web: Web):
+    staff = fresh_web.key(devices.STAFF)
+
+    closed = fresh_web.client.post(COMMANDS, json=command("day_closed"), headers=staff)
+
+    assert closed.status_code == 200
+    assert fresh_web.client.get("/quay/counter/day", headers=staff).status_code == 200
 
 
 def test_an_owners_key_sends_every_kind(web: Web):
-    web.order()
-    owner = web.key()
+    ticket, owner = web.order(), web.key()
 
-    answers = [web.client.post(COMMANDS, json=one, headers=owner) for one in (set_up_again(web), ERASED)]
-
-    assert [answer.status_code for answer in answers] == [200, 200]
+    for one in (set_up_again(web), command("erased", ticket=ticket)):
+        assert web.client.post(COMMANDS, json=one, headers=owner).status_code == 200
 
 
 def test_staff_see_no_way_to_the_owners_pages(web: Web):
@@ -357,8 +368,10 @@ def test_the_words_of_a_new_passphrase_are_many_and_all_different():
     assert len(passphrase.new_passphrase().split("-")) == 5
 
 
-def test_the_passphrase_is_nowhere_in_the_store(web: Web, tmp_path):
-    kept = b"".join(file.read_bytes() for file in tmp_path.glob("portraitq.sqlite3*"))
+def test_the_passphrase_is_nowhere_in_the_store(web: Web):
+    folder = Path(str(web.desks.store.engine.url.database)).parent
+
+    kept = b"".join(file.read_bytes() for file in folder.glob("portraitq.sqlite3*"))
 
     assert PASSPHRASE.encode() not in kept
     assert b"$argon2id$" in kept
