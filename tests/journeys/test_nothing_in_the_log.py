@@ -101,7 +101,7 @@ def test_what_the_service_prints_names_no_photo_no_ticket_no_key_and_nobody(serv
     told = "".join(text for _, text in inside)
     assert [word for word in (*PERSON.values(), code, "Traceback") if word in told] == []
     said = (served.folder / "said.txt").read_text()
-    assert "the store does not answer" in said  # it does say what went wrong
+    assert "The database does not answer as it should" in said  # it does say what went wrong
     assert "its words are left out" in said
     assert "house rules" in said
     secrets = (found[1], code, served.key, served.passphrase, *PERSON.values())
