@@ -13,9 +13,9 @@ from datetime import timedelta
 from random import Random
 from typing import Any, ClassVar
 
+import pytest
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
-from pytest import raises
 
 from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, PutInOrder, decide, read_command
@@ -136,7 +136,7 @@ class AnyDay(RuleBasedStateMachine):
         first, last = events[0], events[-1]
         if first.id != last.id:
             again = print_line(replace(first, seq=last.seq + 1, at=last.at, ago_s=0))
-            with raises(RefusedLine, match=f'The command "{first.id}" stands further up already'):
+            with pytest.raises(RefusedLine, match=f'The command "{first.id}" stands further up already'):
                 import_lines([*self.told.lines, again])
 
     # What must hold

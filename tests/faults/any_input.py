@@ -90,7 +90,7 @@ LARGEST_RANDOM_BYTES = 4096
 
 
 def some_bytes(chance: Random, good: bytes) -> bytes:
-    """Bytes for a reader that takes `good`: random ones, of a wrong kind, `good` cut, bent, doubled, or seldom whole."""
+    """Bytes for a reader that takes `good`: random ones, of a wrong kind, `good` cut, bent, doubled, seldom whole."""
     way = chance.random()
     if way < 0.03:
         return good
