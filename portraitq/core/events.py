@@ -87,7 +87,10 @@ def shown(value: object) -> str:
         return "a list"
     if not isinstance(value, str | int | float | None):
         return "something else"
-    text = json.dumps(value, ensure_ascii=False).encode("utf-8", "backslashreplace").decode()
+    return _shortened(_in_utf8(json.dumps(value, ensure_ascii=False)))
+
+
+def _shortened(text: str) -> str:
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
 
 
@@ -526,7 +529,7 @@ def validated(model: type[M], value: object, where: str = "") -> M:
         return model.model_validate(value, by_alias=True, by_name=False)
     except ValidationError as wrong:
         first = wrong.errors(include_url=False)[0]
-        field = _in_utf8(".".join(str(part) for part in (where, *first["loc"]) if part != ""))
+        field = _shortened(_in_utf8(".".join(str(part) for part in (where, *first["loc"]) if part != "")))
         said = _said(first)
         raise Malformed(f"{field}: {said}" if field else f"{said[:1].upper()}{said[1:]}", field) from wrong
 

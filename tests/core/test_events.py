@@ -19,6 +19,7 @@ from portraitq.core.events import (
     parse_lines,
     print_instant,
     print_line,
+    read_data,
     to_the_millisecond,
 )
 from tests.core.examples import AT, GOOD
@@ -542,3 +543,11 @@ def test_an_empty_line_is_refused_like_any_other_that_is_no_event():
 )
 def test_a_refused_line_says_plainly_what_was_expected_and_what_came(line: str, said: str):
     assert str(refusal(line)) == said
+
+
+def test_a_field_with_a_name_without_end_is_named_in_short():
+    with pytest.raises(Malformed) as no:
+        read_data("resumed", {"ticket": "T1", "x" * 5000: 1})
+
+    assert len(str(no.value)) < 200
+    assert no.value.field.startswith("data.xxx")
