@@ -31,8 +31,8 @@ blueprint = Blueprint("clock", __name__)
 log = logging.getLogger(__name__)
 
 DAY_S = 86_400
-TO_DO = "Set its date and time, or connect it to the internet for a minute."
-UNTIL_THEN = "Until then no times are told or promised; taps are kept, and drawing is measured."
+TO_DO = "Set it, or connect it to the internet for a minute."
+UNTIL_THEN = "Until then no times are told or promised; taps are kept and measured."
 TO_RESTART = "until the clock is set right or portraitq is started anew"
 
 
@@ -72,7 +72,7 @@ def _sentences(wrong: Doubt, zone: ZoneInfo) -> str:
     if wrong.why == AHEAD:
         return _ahead(wrong)
     if wrong.why == BY_HAND:
-        return f"This computer's clock is wrong: {shown}. The booth goes by the time said by hand, {TO_RESTART}."
+        return f"This computer's clock is wrong: {shown}. The booth goes by what was said here, {TO_RESTART}."
     if wrong.tells_time:
         return f"This computer's clock was set wrong: {shown}. The booth goes on by the right time, {TO_RESTART}."
     if wrong.why == BEHIND and wrong.last_at is not None:

@@ -167,6 +167,7 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
     is_expected = can_come and names_a_time(quote)
     slip = standing.slips.get(ticket.id)
     be_back_at = _be_back_at(standing, ticket)
+    is_untold = can_come and not standing.tells_time and be_back_at is None
     tells_time = standing.tells_time and can_come and names_a_time(quote)
     low, high = _window(quote, at, be_back_at) if tells_time and quote else ("", "")
     return TicketView(
@@ -178,7 +179,7 @@ def ticket_view(standing: Standing, ticket: Ticket, code: str) -> TicketView:
         stages_done=ticket.stages_done,
         stages=len(ticket.style.stages),
         headline=_headline(ticket),
-        happening=_happening(ticket, quote, at) + (ASK_WHEN if can_come and not standing.tells_time else ""),
+        happening=_happening(ticket, quote, at) + (ASK_WHEN if is_untold else ""),
         ready_from=low,
         ready_to=high if high != low else "",
         be_back=at.clock(be_back_at) if be_back_at else "",

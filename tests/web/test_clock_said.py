@@ -20,8 +20,9 @@ from portraitq.desk import Desk, Desks
 from portraitq.store.store import open_store
 from portraitq.web.app import create_app
 from portraitq.web.clock_said import said_of
+from tests.chromium import launched
 from tests.hands import Hands
-from tests.web.conftest import PASSPHRASE, Web
+from tests.web.conftest import PASSPHRASE, Web, serving
 
 LISBON = ZoneInfo("Europe/Lisbon")
 NOW = datetime(2026, 6, 6, 9, 0, tzinfo=UTC)
@@ -37,8 +38,8 @@ def wrong(why: str, shown: datetime, tells_time: bool = False, at: datetime = NO
 
 def test_a_board_in_1970_is_told_what_it_shows_and_what_to_do():
     assert wrong(EARLY, IN_1970) == (
-        "This computer's clock is wrong: it shows 1 January 1970, 01:00. Set its date and time, or connect it to the "
-        "internet for a minute. Until then no times are told or promised; taps are kept, and drawing is measured."
+        "This computer's clock is wrong: it shows 1 January 1970, 01:00. Set it, or connect it to the internet for a "
+        "minute. Until then no times are told or promised; taps are kept and measured."
     )
 
 
@@ -207,7 +208,7 @@ def test_somebody_of_the_booth_says_what_time_it_is(found: Lost):
     assert answer.status_code == 200
     assert found.desk.standing(wait_s=10) is not None
     assert found.desk.clock.now() == at
-    assert "The booth goes by the time said by hand" in page(found.web.client, "/quay/counter")
+    assert "The booth goes by what was said here" in page(found.web.client, "/quay/counter")
 
 
 @pytest.mark.parametrize(
@@ -250,3 +251,39 @@ def test_a_right_clock_is_set_by_nobody(web: Web):
 
     assert answer.status_code == 409
     assert "nothing was changed" in answer.get_json()["detail"]
+
+
+# In the browser
+
+WAIT_MS = 60_000
+
+
+def test_a_tablet_in_any_zone_gives_the_booth_its_time_and_the_line_goes_once_the_computer_has_found_it(found: Lost):
+    at = NOW + timedelta(minutes=9)
+    with serving(found.web) as address, launched() as chromium:
+        context = chromium.new_context(timezone_id="Asia/Tokyo", viewport={"width": 390, "height": 844})
+        context.set_default_timeout(WAIT_MS)
+        page = context.new_page()
+        page.clock.set_fixed_time(at)
+        page.goto(f"{address}/sign-in?next=/quay/counter")
+        page.fill("input[name=passphrase]", PASSPHRASE)
+        page.click("main button")
+        page.wait_for_url("**/quay/counter")
+        button = page.locator("#clock [data-clock-set]")
+        button.wait_for()
+        offered = button.text_content()
+        button.click()
+        page.get_by_text("The booth goes by what was said here").first.wait_for()
+        by_hand_at = found.desk.clock.now()
+        found.hands.set_to(at + timedelta(seconds=20))
+        found.desk.refresh()
+        page.locator("#clock").wait_for(state="hidden")
+        page.goto(f"{address}/t/{found.web.code(found.told)}?public=1")
+        be_back = page.locator(".ticket__back time").first.text_content()
+        context.close()
+
+    promise = found.desk.ticket(found.told).promise
+    assert promise is not None
+    assert offered == "It is 6 June 2026 at 10:09: go by this device"  # the booth's clocks, not the tablet's zone
+    assert by_hand_at == at
+    assert be_back == f"{promise.ready_by.astimezone(LISBON):%H:%M}"
