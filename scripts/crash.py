@@ -53,7 +53,8 @@ UP_WITHIN_S = 120.0  # a busy machine takes its time
 DOWN_WITHIN_S = 30.0
 LONGEST_TRADE_S = 1.2  # the kill comes at random before that
 SANE_S = 24 * 3600.0  # no quote of this booth's few short portraits lies further ahead
-HOW = ("everything", "the serving process", "the watching process", "everything, in mid-start")
+MID_START = ", and once more in mid-start"
+HOW = ("everything", "the serving process", "the watching process", f"everything{MID_START}")
 HOW_OFTEN = (10, 3, 2, 3)
 
 
@@ -233,8 +234,8 @@ def _wait(until: Callable[[], bool], otherwise: str) -> None:
 class Harness:
     """Clients, service and what is found, through a number of kills."""
 
-    def __init__(self, folder: Path, kills: int, clients: int, seed: int) -> None:
-        self.kills, self.chance, self.folder = kills, Random(seed), folder
+    def __init__(self, folder: Path, kills: int, clients: int, seed: int, minutes: float) -> None:
+        self.kills, self.minutes, self.chance, self.folder = kills, minutes, Random(seed), folder
         self.gate = Gate()
         self.nursery = Nursery(folder / "said.txt")
         self.service = Service(folder, self.nursery)
@@ -260,7 +261,10 @@ class Harness:
         for client in self.clients:
             client.start()
         try:
+            begun_s = time.monotonic()
             for count in range(self.kills):
+                if sum(self.killed.values()) >= self.kills or time.monotonic() - begun_s > self.minutes * 60:
+                    break
                 self._one_kill(count)
             self._end()
         finally:
@@ -277,7 +281,7 @@ class Harness:
             backing_up = self.nursery.start("backup", str(backup), "--data", str(self.service.data))
             time.sleep(self.chance.random() * LONGEST_TRADE_S)
         how = self.chance.choices(HOW, HOW_OFTEN)[0]
-        self.killed[how] += 1
+        self.killed[how.removesuffix(MID_START)] += 1
         self.gate.shut()
         comes_by_itself = self.service.kill(how)
         if backing_up and self.chance.random() < 0.5:
@@ -287,7 +291,8 @@ class Harness:
             raise SystemExit("A client waits for ever for an answer.")
         if not comes_by_itself:
             self.service.start()
-            if how.endswith("mid-start"):
+            if how.endswith(MID_START):
+                self.killed["the service in mid-start"] += 1
                 time.sleep(self.chance.random() * 1.2 * statistics.median(self.service.up_after_s))
                 self.service.kill_all()
                 self.service.start()
@@ -297,6 +302,8 @@ class Harness:
             self._back_up_is_whole_or_not_there(backup)
         self.found.look()
         self._shows_what_was_told()
+        if sys.stderr.isatty():
+            print(f"\r{sum(self.killed.values())} of {self.kills} kills", end="", file=sys.stderr, flush=True)
 
     def _back_up_is_whole_or_not_there(self, backup: Path) -> None:
         if not backup.exists():
@@ -356,7 +363,8 @@ class Harness:
         up_s = self.service.up_after_s
         self.faults += self.found.faults + [fault for client in self.clients for fault in client.faults]
         return [
-            f"{self.kills} kills survived: " + ", ".join(f"{count} of {how}" for how, count in self.killed.items()),
+            f"{sum(self.killed.values())} kills survived: "
+            + ", ".join(f"{count} of {how}" for how, count in self.killed.items()),
             f"{len(sent)} commands sent by {len(self.clients)} clients: {sum(kinds.values())} acknowledged, "
             f"{refused} refused, {sum(client.resent for client in self.clients)} sent again",
             "of each kind: " + ", ".join(f"{kind} {count}" for kind, count in kinds.most_common()),
@@ -386,12 +394,13 @@ def main() -> int:
     asked.add_argument("--kills", type=int, default=300)
     asked.add_argument("--clients", type=int, default=6)
     asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--minutes", type=float, default=60, help="kill no longer than that")
     asked.add_argument("--keep", action="store_true", help="leave the folder there to look into")
     given = asked.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="portraitq-crash-"))
     begun_s = time.monotonic()
     try:
-        harness = Harness(folder, given.kills, given.clients, given.seed)
+        harness = Harness(folder, given.kills, given.clients, given.seed, given.minutes)
         harness.run()
         print("\n".join(harness.told()))
         print(f"{time.monotonic() - begun_s:.0f} s, seed {given.seed}")

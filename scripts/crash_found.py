@@ -26,7 +26,8 @@ from portraitq.store.photos import _SHELTER
 from portraitq.store.store import FILE_NAME
 
 NAMES = re.compile(NAME.encode() + rb"[0-9a-f]{12}")
-GONE_WITHIN_S = 30.0  # what was erased in the moment of a kill is cleaned up as the service comes back
+GONE_WITHIN_S = 90.0  # what was erased in the moment of a kill is cleaned up after the service has come back
+SEARCHED_EVERY = 8  # looks; the back-ups beside the store follow an erasing some seconds later
 CLOCKS_S = 0.05  # the service joins a steady clock to the wall's at its start; the two may drift so far
 BEFORE = 50  # so many lines that were read before are compared again each time; all of them at the end
 
@@ -58,13 +59,14 @@ class Found:
             self._read_on(raw, whole)
             self._ids_are_whole(raw)
             self._rows_belong_together(raw)
-            if whole or not self.looks % 10:
+            if whole or not self.looks % SEARCHED_EVERY:
                 said = [row[0] for row in raw.execute("PRAGMA integrity_check")]
                 self._expect(said == ["ok"], f"SQLite finds the database unsound: {said[:3]}")
             for client in self.clients:
                 self._acknowledged_once(client)
             self._photos_are_whole(raw)
-        self._nothing_erased_is_left()
+        if whole or not self.looks % SEARCHED_EVERY:
+            self._nothing_erased_is_left()
 
     def _expect(self, holds: bool, otherwise: str) -> None:
         if not holds:

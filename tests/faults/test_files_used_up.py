@@ -29,8 +29,7 @@ def test_a_service_that_may_open_no_more_files_keeps_whom_it_has_and_lets_others
         with ExitStack() as crowd:
             for _ in range(2 * FILES):
                 crowd.enter_context(socket.create_connection(("127.0.0.1", served.port)))
-            while "may open no more files" not in (tmp_path / "said.txt").read_text():
-                time.sleep(0.05)
+            until_told(tmp_path / "said.txt")
             assert answers(line)
         assert served.answers()
         assert serving(served).pid == worker.pid
@@ -44,6 +43,14 @@ def answers(line: http.client.HTTPConnection) -> bool:
     with line.getresponse() as answer:
         answer.read()
         return answer.status == 200
+
+
+def until_told(said: Path) -> None:
+    for _ in range(1200):
+        if "may open no more files" in said.read_text():
+            return
+        time.sleep(0.05)
+    raise AssertionError(f"it was not told that no more files may be opened:\n{said.read_text()}")
 
 
 def serving(served: Served) -> psutil.Process:

@@ -86,6 +86,16 @@ class Booth:
         script = self.web.app.test_client()
         assert script.get("/api/v1/booths/quay/journal", headers=self.key).status_code == 200
 
+    def still_quotes(self) -> None:
+        """The desk goes on by itself, and what it hears itself say is what the screens are sent."""
+        before = self.web.desk.standing(wait_s=0).as_of
+        self.web.desk.refresh()
+        for _ in range(600):
+            if self.web.desk.standing(wait_s=0).as_of > before:
+                return
+            time.sleep(0.05)
+        raise AssertionError("no new quotes came")
+
     def lines(self) -> list[str]:
         with self.web.desks.store.reading() as connection:
             return journal.lines(connection, "quay")
@@ -134,6 +144,7 @@ def goes_through(booth: Booth, caplog: pytest.LogCaptureFixture, sentence: str, 
     is_told_on_a_page(booth.form(), sentence)
     is_told(booth.order_with_photo(), sentence)
     booth.still_shows_everything()
+    booth.still_quotes()
     assert len(booth.lines()) == len(before) + taken
     assert taken or booth.web.desk.standing(wait_s=0).booth == stood
     assert said(caplog).count(sentence.split(" (")[0]) == 1
