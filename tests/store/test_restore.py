@@ -210,7 +210,38 @@ def test_a_back_up_of_an_older_version_is_brought_up_to_date(folder: Path, tmp_p
     assert (tmp_path / "b.sqlite3").read_bytes() == before
 
 
-def test_a_store_of_now_that_is_older_or_damaged_gives_way_as_well(folder: Path):
+def test_what_a_store_of_now_of_an_older_version_knows_is_taken_over_too(folder: Path):
+    store = open_store(folder)
+    with store.writing() as connection:
+        cards.change(connection, "quay", "T1", name="")
+        photos.remove(connection, "quay", "T1", "p1")
+        [tablet] = devices.listed(connection)
+        devices.withdraw(connection, tablet.id, NOW)
+    make_older(store, 1)
+    store.close()
+
+    done = put_back(folder, replace=True)
+
+    store = open_store(folder)
+    with store.reading() as connection:
+        assert cards.of_ticket(connection, "quay", "T1") == Card("CODE1")
+        assert list(photos.of_tickets(connection, "quay", ["T1", "T2"])) == ["T2"]
+        assert [one.withdrawn_at is not None for one in devices.listed(connection)] == [True]
+    store.close()
+    assert done.keeps_doors
+
+
+def test_a_store_of_now_of_a_newer_version_is_left_alone(folder: Path):
+    _newer(folder / FILE_NAME)
+    before = content(folder)
+
+    with pytest.raises(StoreError, match=r"of version 999 .*: update portraitq\. Nothing was changed\.$"):
+        put_back(folder, replace=True)
+
+    assert content(folder) == before
+
+
+def test_a_store_of_now_that_is_damaged_gives_way_as_well(folder: Path):
     (folder / FILE_NAME).write_bytes(b"chalk dust " * 5000)
 
     done = put_back(folder, replace=True)
