@@ -931,7 +931,7 @@ def backup() -> None:
         ours_ms, ours_tap_ms = taken["ours"]
         rate = size_mb / ours_ms * 1000
         for name in list(ways)[1:4]:
-            line(f"back-up of 200 photos, {size_mb:.0f} MB, {rate:.0f} MB/s", ours_ms, name, taken[name][0])
+            line(f"back-up of 200 photos, looked through, {size_mb:.0f} MB, {rate:.0f} MB/s", ours_ms, name, taken[name][0])
         for name in list(ways)[1:]:
             line("the longest tap meanwhile", ours_tap_ms, f"with {name}", taken[name][1])
         desks.close()
