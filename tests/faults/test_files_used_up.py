@@ -31,7 +31,7 @@ def test_a_service_that_may_open_no_more_files_keeps_whom_it_has_and_lets_others
                 crowd.enter_context(socket.create_connection(("127.0.0.1", served.port)))
             until_told(tmp_path / "said.txt")
             assert answers(line)
-        assert served.answers()
+        assert any(served.answers() for _ in range(20))  # those who wait at the door come in first, and leave
         assert serving(served).pid == worker.pid
     finally:
         line.close()
