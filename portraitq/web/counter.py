@@ -43,7 +43,8 @@ blueprint = Blueprint("counter", __name__)
 class OrderTakenView:
     """What is read out and given away after an order: number, promise, QR and address of the ticket.
 
-    `later` says in one sentence that the time was moved after it had been shown; empty when it was not.
+    `later` says in one sentence that the time was moved after it had been shown; empty when it was not. `from_life`
+    says that no photo was taken.
     """
 
     slug: str
@@ -62,6 +63,7 @@ class OrderTakenView:
     qr: Markup
     network: Network | None
     network_qr: Markup
+    from_life: bool = False
 
 
 @blueprint.get("/<booth>/counter")
@@ -248,9 +250,11 @@ def order_taken(
     address: str,
     told: datetime | None,
     joins: Network | None = None,
+    *,
+    from_life: bool = False,
 ) -> OrderTakenView:
     """What is given away after an order; `told` is a time that was read out before and could not be kept,
-    `joins` the network that the customer's phone needs."""
+    `joins` the network that the customer's phone needs, `from_life` whether there is no photo."""
     set_up, zone = _set_up(standing), standing.booth.zone
     currency, promise, code = set_up.booth.currency, ticket.promise, card.code if card else ""
     paid, due = ticket.paid, ticket.due
@@ -275,6 +279,7 @@ def order_taken(
         qr=Markup(qr.as_svg(qr.compact(way), title=f"QR code of ticket {ticket.number}")),  # our own drawing
         network=joins,
         network_qr=Markup(network_qr(joins, qr.SCREEN)),
+        from_life=from_life,
     )
 
 
@@ -295,7 +300,8 @@ def _taken_before(desk: Desk, id: str, told: str | None) -> OrderTakenView | Non
         told_at = parse_instant(told) if told else None
     except ValueError:
         told_at = None  # an address that somebody changed: then nothing was told before
-    return order_taken(standing, found, card, here.address(), told_at, network(desk))
+    from_life = not found.is_erased and not desk.photo_refs([id])
+    return order_taken(standing, found, card, here.address(), told_at, network(desk), from_life=from_life)
 
 
 def _over(desk: Desk, standing: Standing) -> list[Row]:

@@ -54,6 +54,8 @@ def test_a_refusal_stands_beside_its_field_and_everything_typed_stays(served: Se
     take(counter)
 
     expect(page.locator(".taken")).to_contain_text("Order taken for Anouk")
+    kept = page.evaluate("JSON.stringify([{...localStorage}, {...sessionStorage}, document.cookie])")
+    assert [word for word in ("Anouk", "freckles", "her mother") if word in kept] == []  # OWASP ASVS 5.0, 14.3.3
     assert [event.kind for event in served.journal().events][-3:] == ["ordered", "promised", "paid"]
 
 

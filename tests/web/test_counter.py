@@ -117,6 +117,16 @@ def test_an_order_sent_twice_is_one_order_and_one_payment(counter):
     assert "T2" not in counter.desk.standing().booth.tickets
 
 
+def test_an_order_without_a_photo_is_drawn_from_life_at_the_same_price(counter):
+    from_life, drawn_from_it = order(counter), order(counter, id="another-order", photo=photo())
+
+    assert "no photo: drawn from life" in from_life.get_data(as_text=True)
+    assert "no photo" not in drawn_from_it.get_data(as_text=True)
+    one, other = (counter.desk.ticket(id) for id in ("T1", "T2"))
+    assert (one.style, one.price) == (other.style, other.price)
+    assert one.promise is not None
+
+
 def test_the_card_is_kept_beside_the_ticket(counter):
     order(counter, name="Anouk", contact="x@example.org", note="freckles", is_child="on", consent_by="her mother")
 
