@@ -24,14 +24,14 @@ FLAGS = (
 
 
 @contextmanager
-def launched() -> Iterator[Browser]:
-    """Chromium. Where there is none, tests are skipped, but never where nobody would notice."""
+def launched(*more: str) -> Iterator[Browser]:
+    """Chromium, with `more` flags. Where there is none, tests are skipped, but never where nobody would notice."""
     if not shutil.which(CHROMIUM):
         missing = f"there is no Chromium at {CHROMIUM}: scripts/test.py installs it, or says how to"
         if os.environ.get("CI"):
             pytest.fail(missing)
         pytest.skip(missing)
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=[*FLAGS, *more])
         yield browser
         browser.close()

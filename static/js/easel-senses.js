@@ -75,7 +75,7 @@ soundSwitch?.addEventListener("click", () => {
   sound(NOTES.stage_done);
 });
 
-// Under https the tablet can be kept awake, and most can fill the screen; where they cannot, nothing is offered.
+// Most tablets can fill the screen; where they cannot, nothing is offered.
 const fullScreen = document.querySelector("[data-full-screen]");
 if (fullScreen && document.fullscreenEnabled) {
   fullScreen.hidden = false;
@@ -84,9 +84,3 @@ if (fullScreen && document.fullscreenEnabled) {
     else document.documentElement.requestFullscreen();
   });
 }
-
-async function stayAwake() {
-  if (!document.hidden && navigator.wakeLock) await navigator.wakeLock.request("screen").catch(() => undefined);
-}
-document.addEventListener("visibilitychange", stayAwake);
-addEventListener("pointerdown", stayAwake, { once: true });

@@ -1,6 +1,7 @@
 // Photos at the Counter: each goes to the booth at once, with how far it is in words; what would make it better stands
 // beside it while the sitter is still there. One that cannot be sent yet stays on the device and is tried again, or goes
 // along with its order. <booth-photos> is the list, in the form of a new order and on the sheet of a ticket.
+import { offerCamera } from "./camera.js";
 import { Marks } from "./marks.js";
 import { newId } from "./taps.js";
 import { renew, token } from "./token.js";
@@ -28,7 +29,9 @@ class Card {
     });
     this.image.addEventListener("load", () => this.show());
     this.image.addEventListener("error", () => { if (this.image.getAttribute("src")) this.noPicture(); });
-    this.find(".photo__input")?.addEventListener("change", (event) => {
+    const again = this.find(".photo__input");
+    if (again) offerCamera(again, (file) => this.send(file));
+    again?.addEventListener("change", (event) => {
       event.stopPropagation();
       const [file] = event.target.files;
       event.target.value = ""; // the same file may be chosen again
@@ -215,6 +218,7 @@ class BoothPhotos extends HTMLElement {
       for (const file of event.target.files) this.add(file);
       event.target.value = "";
     });
+    for (const input of this.querySelectorAll(".photos__input[capture]")) offerCamera(input, (file) => this.add(file));
     this.number();
   }
 
