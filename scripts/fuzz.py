@@ -33,7 +33,6 @@ sys.path.insert(0, str(HERE.parent))
 
 from argon2 import PasswordHasher  # noqa: E402
 from hypothesis import HealthCheck, given, seed, settings  # noqa: E402
-from hypothesis import strategies as st  # noqa: E402
 from hypothesis.stateful import run_state_machine_as_test  # noqa: E402
 
 from portraitq import passphrase  # noqa: E402
@@ -80,21 +79,17 @@ def _asked(arguments: list[str]) -> argparse.Namespace:
 
 def api(asked: argparse.Namespace, folder: Path) -> Faults:
     """Every operation × as described or against it × role."""
-    import schemathesis
     from schemathesis import GenerationMode
-    from schemathesis.config import SchemathesisConfig
 
     from portraitq.store import devices
-    from tests.web.conftest import jpeg, make_web
+    from tests.web.conftest import make_web
+    from tests.web.described import described
 
-    schemathesis.openapi.media_type("image/jpeg", st.sampled_from([jpeg(), jpeg(64, 64)]))
     web = make_web(folder)
     with web.desks.store.writing() as connection:
         keys = {role: devices.add(connection, role, web.desks.clock.now(), role) for role in devices.ROLES}
     roles = {"public": {}, **{role: {"Authorization": f"Bearer {key}"} for role, key in keys.items()}}
-    described = schemathesis.openapi.from_wsgi(
-        "/api/v1/openapi.json", web.app, config=SchemathesisConfig.from_dict({"parameters": {"path.booth": "quay"}})
-    )
+    document = described(web)
     operations = [
         (path, method)
         for path, found in web.client.get("/api/v1/openapi.json").json["paths"].items()
@@ -106,7 +101,7 @@ def api(asked: argparse.Namespace, folder: Path) -> Faults:
         for mode in GenerationMode:
             if mode is GenerationMode.NEGATIVE and path == "/healthz":
                 continue  # it takes nothing, so nothing can be wrong about it
-            strategy = described[path][method].as_strategy(generation_mode=mode)
+            strategy = document[path][method].as_strategy(generation_mode=mode)
             for role, headers in roles.items():
 
                 @seed(asked.seed)

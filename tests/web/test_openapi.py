@@ -11,21 +11,21 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openapi_spec_validator import validate
 from schemathesis import GenerationMode
-from schemathesis.config import SchemathesisConfig
 
 from portraitq.core.commands import ASKED
+from portraitq.store import devices
 from portraitq.web import openapi
-from tests.web.conftest import Web, jpeg, make_web
+from tests.web.conftest import Web, make_web
+from tests.web.described import described
 
-schemathesis.openapi.media_type("image/jpeg", st.sampled_from([jpeg(), jpeg(64, 64)]))
 EXAMPLES = 15  # an operation; the commands have one for each kind
 
 
 def test_the_description_is_valid_openapi_3_1():
-    described = openapi.document("portraitq")
+    document = openapi.document("portraitq")
 
-    validate(described)
-    assert described["openapi"].startswith("3.1")
+    validate(document)
+    assert document["openapi"].startswith("3.1")
 
 
 def test_every_address_of_the_api_is_described_and_nothing_else(web: Web):
@@ -36,14 +36,14 @@ def test_every_address_of_the_api_is_described_and_nothing_else(web: Web):
         if rule.rule.startswith("/api/") and method not in ("HEAD", "OPTIONS")
     }
 
-    described = {
+    told = {
         (path, method)
         for path, operations in openapi.document("portraitq")["paths"].items()
         for method in operations
         if method in ("get", "post", "put", "delete", "patch")
     }
 
-    assert served - {("/api/v1/openapi.json", "get")} == described - {("/healthz", "get")}
+    assert served - {("/api/v1/openapi.json", "get")} == told - {("/healthz", "get")}
 
 
 def test_every_command_is_described():
@@ -61,14 +61,16 @@ def fuzzed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
 
 
 @pytest.fixture(scope="module")
-def key(fuzzed: Web) -> dict[str, str]:
-    return fuzzed.key()
+def keys(fuzzed: Web) -> dict[str, dict[str, str]]:
+    """What each of those who may ask sends along."""
+    with fuzzed.desks.store.writing() as connection:
+        found = {role: devices.add(connection, role, fuzzed.desks.clock.now(), role) for role in devices.ROLES}
+    return {"public": {}} | {role: {"Authorization": f"Bearer {key}"} for role, key in found.items()}
 
 
 @pytest.fixture(scope="module")
 def api(fuzzed: Web) -> schemathesis.BaseSchema:
-    config = SchemathesisConfig.from_dict({"parameters": {"path.booth": "quay"}})
-    return schemathesis.openapi.from_wsgi("/api/v1/openapi.json", fuzzed.app, config=config)
+    return described(fuzzed)
 
 
 OPERATIONS = [
@@ -82,15 +84,15 @@ OPERATIONS = [
 @pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
 @pytest.mark.parametrize(("path", "method"), OPERATIONS, ids=[f"{method} {path}" for path, method in OPERATIONS])
 def test_the_api_does_what_its_description_says(
-    api: schemathesis.BaseSchema, key: dict[str, str], path: str, method: str, mode: GenerationMode
+    api: schemathesis.BaseSchema, keys: dict[str, dict[str, str]], path: str, method: str, mode: GenerationMode
 ):
     if mode is GenerationMode.NEGATIVE and path == "/healthz":
         pytest.skip("it takes nothing, so nothing can be wrong about it")
     cases = api[path][method].as_strategy(generation_mode=mode)
 
     @settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
-    @given(case=cases)
-    def call(case: schemathesis.Case) -> None:
-        case.call_and_validate(headers=key)
+    @given(case=cases, role=st.sampled_from(["owner", "owner", "staff", "public"]))
+    def call(case: schemathesis.Case, role: str) -> None:
+        case.call_and_validate(headers=keys[role])
 
     call()
