@@ -15,6 +15,8 @@ from flask import request
 from flask.sessions import SecureCookieSession, SecureCookieSessionInterface, SessionMixin
 from itsdangerous import BadSignature
 
+from portraitq.clock import WRITTEN_AT, ThisSystem
+
 if TYPE_CHECKING:
     from flask import Flask, Request, Response
 
@@ -56,7 +58,7 @@ class Cookie(SecureCookieSessionInterface):
             content, written_at = serializer.loads(came, return_timestamp=True)
         except BadSignature:
             return self.session_class()
-        age_s = time.time() - written_at.timestamp()
+        age_s = gone_s(written_at.timestamp())
         if age_s > DEVICE_REST.total_seconds() or not isinstance(content, dict):
             return self.session_class()
         session = self.session_class(content)
@@ -89,11 +91,27 @@ class Cookie(SecureCookieSessionInterface):
         response.vary.add("Cookie")
 
 
+_system = ThisSystem()
+_began_s, _began_steady_s = _system.wall_s(), _system.steady_s()
+
+
+def gone_s(written_s: float) -> float:
+    """Seconds since the clock showed `written_s`, seconds since 1970.
+
+    What a board wrote in 1970, in this run of the service and before it found the time, is no older than the run: or
+    everybody would be signed out at that moment, in the middle of a day.
+    """
+    gone = time.time() - written_s
+    if _began_s <= written_s < WRITTEN_AT.timestamp():
+        return min(gone, _system.steady_s() - _began_steady_s)
+    return gone
+
+
 def over_at_s(session: Any) -> float:
     """When the sign-in of this session is over however much it is used, in seconds since 1970."""
     since_s = session.get("since_s")
     lasts = LENT if session.get("key") else LONGEST
-    return (since_s if isinstance(since_s, float) else 0.0) + lasts.total_seconds()
+    return time.time() - gone_s(since_s if isinstance(since_s, float) else 0.0) + lasts.total_seconds()
 
 
 def is_over(session: Any) -> bool:

@@ -68,3 +68,28 @@ def test_a_cookie_that_was_changed_is_none(web: Web):
     web.client.set_cookie(web.app.config["SESSION_COOKIE_NAME"], changed)
 
     assert web.client.get("/quay/easel").status_code == 303
+
+
+def test_who_came_while_the_board_was_in_1970_stays_in_when_it_finds_the_time(
+    web: Web, monkeypatch: pytest.MonkeyPatch
+):
+    right_s, tablet = time.time(), web.app.test_client()
+    monkeypatch.setattr("portraitq.web.cookie._began_s", 5.0)
+    monkeypatch.setattr("time.time", lambda: 40.0)
+    web.sign_in()
+    web.pair(tablet)
+
+    monkeypatch.setattr("time.time", lambda: right_s)
+
+    assert web.client.get("/devices/pairings/none").status_code == 200
+    assert tablet.get("/quay/easel").status_code == 200
+
+
+def test_what_was_written_in_1970_by_an_earlier_run_is_as_old_as_it_looks(web: Web, monkeypatch: pytest.MonkeyPatch):
+    right_s = time.time()
+    monkeypatch.setattr("time.time", lambda: 40.0)
+    web.sign_in()
+
+    monkeypatch.setattr("time.time", lambda: right_s)
+
+    assert web.client.get("/quay/easel").status_code == 303
