@@ -19,7 +19,7 @@ from portraitq.store import journal
 from portraitq.store.store import CONNECTIONS, FILE_NAME, open_store
 from tests.web.conftest import make_web
 
-TAPS, CUTS = 25, 60
+TAPS, CUTS = 20, 36
 
 
 def test_every_connection_waits_for_the_disk_at_each_commit(tmp_path: Path) -> None:
