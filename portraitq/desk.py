@@ -305,17 +305,18 @@ class Desk:
         Raises Refused or StoreError where it could not; what is left is due the next time.
         """
         now = self._now()
-        came_before = print_instant(now - erasing.LOOSE * max(1.0, self.clock.speed))
+        loose_for = erasing.LOOSE * max(1.0, self.clock.speed)
+        too_old = (print_instant(now - loose_for), print_instant(now + loose_for))
         booth = self._booth  # before what is kept: a ticket erased meanwhile elsewhere gets the id that it got there
         with self.store.reading() as connection:
             rules, kept = house_rules.of(connection, self.slug), cards.personal(connection, self.slug)
-            loose = photos.has_loose(connection, self.slug, came_before)
+            loose = photos.has_loose(connection, self.slug, *too_old)
         due = erasing.due(booth, kept, rules.keep_h, now, rules.uncollected_days)
         for id in due:
             self._written(_erasing(booth.tickets[id]), self._erase_what_was_asked)
         if loose:
             with self.store.writing() as connection:
-                photos.remove_loose(connection, self.slug, came_before)
+                photos.remove_loose(connection, self.slug, *too_old)
         if due or loose or not self.store.is_scrubbed:
             self._scrub()
         return due

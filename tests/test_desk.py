@@ -520,6 +520,53 @@ def test_what_another_server_erases_while_this_one_looks_is_written_once(
     other.close()
 
 
+def test_what_nobody_collected_is_erased_by_the_booths_limit_and_waits_on_without_it(desk: Desk) -> None:
+    desk.change_house_rules(HouseRules(uncollected_days=2))
+    order = Command("order-1", Order(style="ink-head", sitters=1))
+    id = desk.take_order(order, NewCard(name="Anouk"), [Picture()]).ticket
+    _say(desk, Started(ticket=id, artist="a1"), "start")
+    for stage in ("layout", "likeness", "finish"):
+        _say(desk, StageDone(ticket=id, stage=stage), stage)
+    _say(desk, DayClosed(), "close")
+
+    desk.clock.skip_to(desk.clock.now() + timedelta(days=1))
+    desk.tidy()
+    before = desk.ticket(id).is_erased
+    desk.clock.skip_to(desk.clock.now() + timedelta(days=1))
+    desk.tidy()
+
+    assert (before, desk.ticket(id).is_erased) == (False, True)
+    assert desk.photo_refs([id]) == {}
+    _say(desk, Collected(ticket=id), "collect")
+    assert desk.ticket(id).was_collected
+
+
+def test_a_day_that_nobody_closed_keeps_nobody_for_ever(desk: Desk) -> None:
+    id = _served(desk, "Anouk", "11:00")
+    closes_at = desk.standing(wait_s=10).booth.days[-1].closes_at
+
+    desk.clock.skip_to(closes_at + timedelta(hours=11, minutes=59))
+    desk.tidy()
+    before = desk.ticket(id).is_erased
+    desk.clock.skip_to(closes_at + timedelta(hours=12, seconds=1))
+    desk.tidy()
+
+    assert (before, desk.ticket(id).is_erased) == (False, True)
+
+
+def test_a_loose_photo_of_a_clock_that_was_wrong_does_not_stay_until_that_year(desk: Desk) -> None:
+    with desk.store.writing() as connection:
+        photos.add(connection, desk.slug, photos.LOOSE, Picture(), came_at="2099-01-01T00:00:00.000Z")
+        soon = print_instant(desk.clock.now() + timedelta(minutes=30))
+        kept = photos.add(connection, desk.slug, photos.LOOSE, Picture(), came_at=soon)
+
+    desk.tidy()
+
+    with desk.store.reading() as connection:
+        left = connection.exec_driver_sql("SELECT id FROM photos").scalars().all()
+    assert left == [kept]
+
+
 def test_the_photo_of_an_order_that_was_never_finished_goes_after_an_hour(desk: Desk, tmp_path: Path) -> None:
     with desk.store.writing() as connection:
         photos.add(connection, desk.slug, photos.LOOSE, Picture(), came_at=print_instant(NOW))

@@ -12,12 +12,13 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, insert, or_, select, update
 
 from portraitq.store import schema
 
 ID_BYTES = 16  # 128 bits: an address nobody guesses
 LOOSE = ""  # the ticket of a photo that no order has claimed yet
+NEVER = "9999"  # after every instant as printed
 # SQLite keeps the first bytes of a row on a page that it shares with others, and leaves copies there when it moves rows
 # about, which secure_delete does not find. What stands on pages of its own it overwrites. So a picture is kept behind
 # empty bytes (https://www.sqlite.org/fileformat2.html, "B-tree Cell Format": at most a page less 35 bytes).
@@ -110,16 +111,18 @@ def claim(connection: Connection, booth: str, ticket: str, ids: Sequence[str]) -
     return missing
 
 
-def has_loose(connection: Connection, booth: str, came_before: str) -> bool:
-    """Whether there are loose photos that came before that instant, as printed."""
-    return (
-        connection.execute(select(schema.photos.c.id).where(*_loose(booth, came_before)).limit(1)).scalar() is not None
-    )
+def has_loose(connection: Connection, booth: str, came_before: str, came_after: str = NEVER) -> bool:
+    """Whether there are loose photos that came before or after those instants, as printed.
+
+    What came after now came while the clock was wrong, and would never grow old.
+    """
+    loose = select(schema.photos.c.id).where(*_loose(booth, came_before, came_after)).limit(1)
+    return connection.execute(loose).scalar() is not None
 
 
-def remove_loose(connection: Connection, booth: str, came_before: str) -> int:
-    """Delete the loose photos that came before that instant, as printed; how many there were."""
-    return connection.execute(delete(schema.photos).where(*_loose(booth, came_before))).rowcount
+def remove_loose(connection: Connection, booth: str, came_before: str, came_after: str = NEVER) -> int:
+    """Delete the loose photos that came before or after those instants, as printed; how many there were."""
+    return connection.execute(delete(schema.photos).where(*_loose(booth, came_before, came_after))).rowcount
 
 
 def mark_faces(connection: Connection, booth: str, id: str, faces: str) -> bool:
@@ -196,9 +199,10 @@ def taken_out(stored: bytes) -> bytes:
     return stored.removeprefix(_SHELTER)
 
 
-def _loose(booth: str, came_before: str) -> tuple[ColumnElement[bool], ...]:
+def _loose(booth: str, came_before: str, came_after: str) -> tuple[ColumnElement[bool], ...]:
     table = schema.photos
-    return (table.c.booth == booth, table.c.ticket == LOOSE, table.c.came_at < came_before)
+    due = or_(table.c.came_at < came_before, table.c.came_at > came_after)
+    return (table.c.booth == booth, table.c.ticket == LOOSE, due)
 
 
 def _last_place(connection: Connection, booth: str, ticket: str) -> int:
