@@ -151,6 +151,7 @@ def readers(asked: argparse.Namespace, folder: Path) -> Faults:
     from tests.faults.readers import Readers
 
     faults = Faults()
+    level = logging.getLogger().level
     logging.getLogger().setLevel(logging.INFO)
     with redirect_stderr(io.StringIO()):
         all_of = Readers(folder)
@@ -162,6 +163,7 @@ def readers(asked: argparse.Namespace, folder: Path) -> Faults:
             _tried("afterwards", all_of.assert_all_is_well, faults)
         finally:
             all_of.close()
+            logging.getLogger().setLevel(level)
     each = ", ".join(f"{name} {all_of.tried[name]} ({all_of.taken[name]} taken)" for name in all_of.tried)
     print(f"readers: {all_of.tried.total()} inputs: {each}")
     print(f"readers: answers {', '.join(f'{what} × {count}' for what, count in sorted(all_of.answers.items()))}")
