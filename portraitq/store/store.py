@@ -95,8 +95,11 @@ class Store:
 
     def ping(self) -> None:
         """Return when the database answers; StoreError when it does not, or when its file was taken away under it."""
-        with self._told(writes=True):
+        try:
             self._see_to_the_file()
+        except StoreError as gone:
+            self._goes_wrong(True, str(gone))
+            raise
         with self.reading() as connection:
             connection.execute(select(schema.c.version))  # SELECT 1 would not even look into the file
 
@@ -109,7 +112,7 @@ class Store:
         if not self.is_sqlite:
             self.is_scrubbed = True
             return True
-        with self._scrubbing, self._told(), self.engine.connect() as connection:
+        with self._scrubbing, self._told(writes=True), self.engine.connect() as connection:
             self.is_scrubbed = False
             raw = connection.connection.dbapi_connection
             assert raw is not None

@@ -15,7 +15,7 @@ KEPT = "What was asked for was not done; everything before it is safe."
 FULL = f"The disk is full. {KEPT} Make room on it, then try again."
 READ_ONLY = f"The data folder can only be read just now. {KEPT} Let portraitq write there again, then try again."
 HELD = f"Another program holds the database. {KEPT} Close it, or wait until it is done, then try again."
-GONE = f"The data folder is gone, or another stands in its place. {KEPT} Put it back, or start portraitq anew."
+GONE = f"The data folder is gone, or another stands in its place. {KEPT} Put the folder back, or start portraitq anew."
 DAMAGED = (
     "The database file is damaged. Nothing was changed. Stop portraitq, keep a copy of the data folder, and ask "
     "`portraitq check` what is left."
