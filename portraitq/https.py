@@ -97,7 +97,8 @@ class Https:
 
     def beside(self, host: str) -> str:
         """The same for whoever reached the booth by `host`, a name or an address, where the certificate is for it."""
-        return f"https://{host}:{self.port}" if host in self.signed.names and ":" not in host else self.address
+        is_for_all = host in self.signed.names and ":" not in host and host not in (locality.LOOPBACK, "localhost")
+        return f"https://{host}:{self.port}" if is_for_all else self.address
 
     @property
     def fingerprint(self) -> list[str]:

@@ -33,7 +33,7 @@ from portraitq.core.events import parse_instant
 from portraitq.store import devices, pairings
 from portraitq.store.devices import OWNER, STAFF
 from portraitq.ticket import qr
-from portraitq.web import here
+from portraitq.web import here, trust
 from portraitq.web.problems import Forbidden, NotThere, TooOften
 from portraitq.web.said import clock_time, day_said
 from portraitq.web.set_up_draft import sentence_of
@@ -152,14 +152,15 @@ def pair() -> ResponseReturnValue:
         return _page(name=name, role=role, errors=errors, focus=next(iter(errors))), 422
     with here.desks().store.writing() as connection:
         made, code = pairings.invite(connection, name, role, here.desks().clock.now())
-    address = f"{here.address()}{url_for('devices.asked', code=code)}"
+    base = trust.address_for_tablets()
+    address = f"{base}{url_for('devices.asked', code=code)}"
     shown = CodeShown(
         made.id,
         made.name,
         MAY[made.role],
         pairings.shown(code),
         address,
-        f"{here.address()}{url_for('devices.typed')}",
+        f"{base}{url_for('devices.typed')}",
         clock_time(parse_instant(made.until_at), _zone()),
         Markup(qr.as_svg(address, title="QR that pairs one device")),
     )

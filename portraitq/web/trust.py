@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 # RFC 2585, 4.1 names application/pkix-cert; what iOS and Android take for something to install is this older name.
 CERTIFICATE_TYPE = "application/x-x509-ca-cert"
 NOT_SERVED = "This booth is not served by https: start it with `portraitq serve --https`."
-NOTHING_TO_TRUST = (
-    "This booth shows a certificate that it was given, and browsers know who signed it."
-)
+NOTHING_TO_TRUST = "This booth shows a certificate that it was given, and browsers know who signed it."
 blueprint = Blueprint("trust", __name__)
 
 
@@ -56,6 +54,12 @@ def secure_address() -> str:
     if https is None or request.is_secure:
         return ""
     return https.beside(name_in(request.host) or "")
+
+
+def address_for_tablets() -> str:
+    """What a tablet is told to open: by https when this page came so, for then the booth's tablets are to, too."""
+    https = _https()
+    return https.beside(name_in(request.host) or "") if https is not None and request.is_secure else address()
 
 
 @blueprint.get("/trust")

@@ -102,3 +102,16 @@ def test_a_cookie_of_http_under_the_name_of_https_counts_for_nothing(web: Web):
 
     assert "Sign out" in stolen.get("/", **BY_HTTP).text
     assert "Sign out" not in stolen.get("/", **BY_HTTPS).text
+
+
+@pytest.mark.parametrize(
+    ("by", "address"), [(BY_HTTPS, "https://192.168.4.1:8743/pair"), (BY_HTTP, "http://192.168.4.1:8750/pair")]
+)
+def test_a_tablet_is_paired_the_way_that_its_owner_came(web: Web, by: dict[str, str], address: str):
+    web.app.config["PORTRAITQ_ADDRESS"] = "http://192.168.4.1:8750"
+    sign_in(web, **by)
+    token = re.search(r'name="portraitq-token" content="([^"]+)"', web.client.get("/", **by).text)
+
+    page = web.client.post("/devices/pair", data={"token": token[1], "name": "Easel", "role": "staff"}, **by).text
+
+    assert address in page
