@@ -25,7 +25,7 @@ from portraitq.web.said import LOCALE, clock_time, minutes
 from portraitq.web.staff import staff_only
 
 if TYPE_CHECKING:
-    from portraitq.desk import Standing
+    from portraitq.desk import Desk, Standing
 
 blueprint = Blueprint("clock", __name__)
 log = logging.getLogger(__name__)
@@ -33,6 +33,7 @@ log = logging.getLogger(__name__)
 DAY_S = 86_400
 TO_DO = "Set it, or connect it to the internet for a minute."
 UNTIL_THEN = "Until then no times are told or promised; taps are kept and measured."
+NO_DAY = "Nobody knows which day it is, for this computer's clock is wrong."
 TO_RESTART = "until the clock is set right or portraitq is started anew"
 
 
@@ -65,6 +66,13 @@ def here_said(slug: str) -> ClockSaid | None:
     found = (said_of((at := desks().at(one)).clock_doubt(), at.standing(wait_s=0).booth.zone, one)
              for one in known if slug in ("", one))  # fmt: skip
     return next((line for line in found if line is not None), None)
+
+
+def need_a_day(desk: Desk) -> None:
+    """Refused while nobody knows which day it is: numbers, closing time and day book would be another day's."""
+    wrong = desk.clock_doubt()
+    if wrong is not None and not wrong.tells_time and wrong.why != AHEAD:
+        raise Refused(f"{NO_DAY} {TO_DO} Or say by a tablet what time it is, on top of this page. Then open the day.")
 
 
 def _sentences(wrong: Doubt, zone: ZoneInfo) -> str:

@@ -22,6 +22,7 @@ from portraitq.store.photos import LOOSE
 from portraitq.ticket import codes, qr
 from portraitq.ticket.slip import Network, network_qr
 from portraitq.web import day_form, here, order_form, views
+from portraitq.web.clock_said import need_a_day
 from portraitq.web.hand_over import FRESH_S, known, network, staff_view
 from portraitq.web.here import desk_at
 from portraitq.web.house_rules_form import keep_said
@@ -158,6 +159,7 @@ def day(booth: str) -> str:
 def open_day(booth: str) -> ResponseReturnValue:
     """Open the day, with its breaks and the artists who are in."""
     desk = desk_at(booth)
+    need_a_day(desk)
     for command in day_form.read_day(request.form, desk.standing(wait_s=0).booth, desk.clock.now(), here.by()):
         try:
             desk.carry_out(command)

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import Connection
 
+from portraitq import serve
 from portraitq.clock import JUMP_S, WRITTEN_AT, Clock
 from portraitq.clock_watch import AHEAD, BEHIND, EARLY
 from portraitq.core.booth import import_lines
@@ -21,6 +22,7 @@ from portraitq.core.events import SYSTEM, Event, Ordered, Promised
 from portraitq.core.timing import stage_times
 from portraitq.desk import Desk, Desks, NewCard
 from portraitq.forecast.pace import pace_of
+from portraitq.starter import SLUG
 from portraitq.store import journal
 from portraitq.store.store import StoreError, open_store
 from tests.builders import a_set_up
@@ -305,6 +307,17 @@ def test_a_first_start_in_1970_writes_no_line_in_1970_and_is_right_once_the_time
     assert stall.desk.clock_doubt() is None
     _never_goes_back(stall)
     stall.desks.close()
+
+
+def test_a_first_start_in_1970_opens_no_day(tmp_path: Path):
+    store = open_store(tmp_path)
+
+    serve.first_start(store, Clock(system=Hands(IN_1970)))
+
+    with store.reading() as connection:
+        kinds = [event.kind for event in journal.events(connection, SLUG)]
+    store.close()
+    assert kinds == ["set_up"]
 
 
 def test_a_board_whose_battery_clock_shows_2036_writes_nothing_of_2036(stall: Stall):

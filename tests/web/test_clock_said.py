@@ -211,6 +211,20 @@ def test_somebody_of_the_booth_says_what_time_it_is(found: Lost):
     assert "The booth goes by what was said here" in page(found.web.client, "/quay/counter")
 
 
+def test_no_day_is_opened_before_somebody_says_which_it_is(found: Lost):
+    found.web.do("day_closed")
+    found.web.sign_in()
+    form = {"token": found.web.token(), "closes": "18:00", "in-a1": "on"}
+
+    answer = found.web.client.post("/quay/counter/day", data=form)
+    found.desk.set_clock(NOW + timedelta(minutes=9))
+    again = found.web.client.post("/quay/counter/day", data=form)
+
+    assert (answer.status_code, again.status_code) == (409, 303)
+    assert "Nobody knows which day it is" in answer.get_data(as_text=True)
+    assert found.desk.standing(wait_s=10).booth.day is not None
+
+
 @pytest.mark.parametrize(
     ("sent", "status"),
     [
