@@ -23,6 +23,7 @@ OPEN_TO_ALL = {
     "sign-in": "/sign-in",
     "start": "/",
     "where a code is typed": "/t",
+    "where a tablet is paired": "/pair",
     "an address that is none": "/t/NOSUCHCODE",
 }
 FOR_STAFF = {
@@ -41,6 +42,7 @@ FOR_STAFF = {
     "its places in the queue": "/booth/counter/tickets/T3/move",
     "slip": "/booth/slip/T3",
     "start, signed in": "/",
+    "devices": "/devices",
 }
 
 
