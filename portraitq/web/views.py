@@ -188,6 +188,6 @@ def _fragment(rendered: Rendered) -> Response:
     answer = jsonify(rendered.message())
     answer.set_etag(rendered.etag)
     answer.headers[AS_OF_HEADER] = print_instant(rendered.as_of)
-    answer.headers["Cache-Control"] = "private, no-cache"
+    answer.headers["Cache-Control"] = "no-store"  # live.js keeps what it shows, and its ETag, itself
     answer.make_conditional(request)
     return answer
