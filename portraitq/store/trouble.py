@@ -55,6 +55,15 @@ def sentence(wrong: BaseException | None, file: Path | None) -> str | None:
     return None
 
 
+def of_the_system(wrong: OSError) -> str | None:
+    """The sentence for what the system refused us, wherever it was; None where it is none that passes by itself."""
+    if wrong.errno in (errno.ENOSPC, errno.EDQUOT):
+        return FULL
+    if wrong.errno in (errno.EMFILE, errno.ENFILE):
+        return NO_HANDLES
+    return None
+
+
 def _of_the_disk(file: Path) -> str:
     """Why it cannot be opened, read or written.
 
@@ -70,8 +79,7 @@ def _of_the_disk(file: Path) -> str:
         if shutil.disk_usage(file.parent).free < ROOM_BYTES:
             return FULL
     except OSError as no:
-        if no.errno in (errno.EMFILE, errno.ENFILE):
-            return NO_HANDLES
         if no.errno in (errno.ENOENT, errno.ENOTDIR):
             return GONE
+        return of_the_system(no) or DISK
     return DISK

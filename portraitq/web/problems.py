@@ -16,6 +16,7 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from portraitq.core.errors import Malformed, Refused
 from portraitq.desk import NoSuchBooth, NoSuchTicket
+from portraitq.store import trouble
 from portraitq.store.store import StoreError
 from portraitq.web.limits import too_large
 
@@ -130,6 +131,7 @@ def install(app: Flask) -> None:
     app.register_error_handler(TooMany, lambda no: told(503, str(no), headers={"Retry-After": str(no.wait_s)}))
     app.register_error_handler(Unsigned, _unsigned)
     app.register_error_handler(HTTPException, _http)
+    app.register_error_handler(OSError, _of_the_system)
     app.register_error_handler(Exception, _inside)
 
 
@@ -171,6 +173,15 @@ def _http(no: HTTPException) -> Response:
 def _store_is_silent(no: StoreError) -> Response:
     log.info("the store does not answer: %s", no)  # the store logs it once, and once when it is over
     return told(503, str(no), headers={"Retry-After": "5"})
+
+
+def _of_the_system(no: OSError) -> Response:
+    """A disk that is full where a large photo is put down meanwhile, or no more files to be opened."""
+    sentence = trouble.of_the_system(no)
+    if sentence is None:
+        return _inside(no)
+    log.error("%s (%s)", sentence, no.strerror)
+    return told(503, sentence, headers={"Retry-After": "5"})
 
 
 def _inside(no: Exception) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from typing import Any
 
 import pytest
@@ -26,9 +27,12 @@ def going_wrong(web: Web, no: Exception) -> None:
         (Malformed("sitters: 14 is more than one portrait holds.", "sitters"), 422, "14 is more"),
         (Refused("Number 3 is ready."), 409, "Number 3 is ready."),
         (StoreError("The database does not answer."), 503, "does not answer"),
+        (OSError(errno.ENOSPC, "No space left on device"), 503, "The disk is full."),
+        (OSError(errno.EMFILE, "Too many open files"), 503, "open no more files"),
+        (OSError(errno.EIO, "secret of the inside"), 500, "Nothing was lost"),
         (ZeroDivisionError("secret of the inside"), 500, "Nothing was lost"),
     ],
-    ids=["malformed", "refused", "the store", "inside"],
+    ids=["malformed", "refused", "the store", "a full disk", "no more files", "another of the system", "inside"],
 )
 def test_people_get_a_page_and_scripts_a_problem_document(web: Web, no: Exception, status: int, told: str):
     going_wrong(web, no)
