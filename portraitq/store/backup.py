@@ -32,7 +32,7 @@ ENDING = ".sqlite3"
 WRITING = ".writing-"  # how a file begins that is not whole yet
 LOCK = "backups.lock"
 TURN_WAIT_S = 120.0  # a back-up of a large store onto a slow card
-STEP_ROWS = 20  # SQLite takes some five steps a row; a photo of 400 KB a row gives 2 MB between two looks
+STEP_INSTRUCTIONS = 20  # of SQLite between two looks: three rows or so, and a photo is a row of 400 KB
 STEP_BYTES = 4 * 2**20  # so much is put on disk at once; a slow card takes it in half a second
 REST_S = 0.01  # a tap that came meanwhile goes first
 Progress = Callable[[int, int], None]
@@ -237,7 +237,7 @@ def _at_ease(
             failed.append(wrong)
         return 1 if failed or not is_wanted() else 0
 
-    raw.set_progress_handler(stepped, 5 * STEP_ROWS)
+    raw.set_progress_handler(stepped, STEP_INSTRUCTIONS)
     try:
         yield
     except sqlite3.OperationalError:

@@ -13,6 +13,7 @@ import shutil
 import sqlite3
 import stat
 import threading
+import time
 from contextlib import closing
 from pathlib import Path
 
@@ -26,6 +27,8 @@ from portraitq.store.store import FILE_NAME, Store, StoreError, open_store
 from tests.builders import a_booth
 from tests.store.older import make_older
 from tests.store.picture import Picture
+
+PATIENCE_S = 60
 
 
 @pytest.fixture
@@ -85,7 +88,7 @@ def test_orders_that_come_while_it_is_written_wait_for_nothing_and_it_is_of_one_
     with store.writing() as connection:
         for _ in range(40):
             photos.add(connection, "quay", "T1", Picture(os.urandom(300_000)))
-    written, stop = list[int](), threading.Event()
+    written, between, stop = list[int](), list[int](), threading.Event()
 
     def trade() -> None:
         while not stop.is_set():
@@ -95,12 +98,18 @@ def test_orders_that_come_while_it_is_written_wait_for_nothing_and_it_is_of_one_
                 photos.add(connection, "pier", f"T{n}", Picture(), id=f"pier-{n}")
             written.append(n)
 
-    trading = threading.Thread(target=trade)
+    def two_more_orders(done: int, of: int) -> None:
+        """The back-up goes on once two were taken; would they wait for it, this would never end."""
+        before, until_s = len(written), time.monotonic() + PATIENCE_S
+        while done < of and len(written) < before + 2:
+            assert time.monotonic() < until_s, "no order was taken while the back-up was written"
+            time.sleep(0.001)
+        between.append(len(written) - before)
 
-    made = None
+    trading = threading.Thread(target=trade)
     trading.start()
     try:
-        made = backup.write(source(store), tmp_path / "b.sqlite3", progress=lambda done, of: None)
+        made = backup.write(source(store), tmp_path / "b.sqlite3", progress=two_more_orders)
     finally:
         stop.set()
         trading.join()
@@ -108,8 +117,9 @@ def test_orders_that_come_while_it_is_written_wait_for_nothing_and_it_is_of_one_
     with closing(sqlite3.connect(made.file)) as copy:
         taken = {ticket for (ticket,) in copy.execute("SELECT ticket FROM cards WHERE booth = 'pier'")}
         pictured = {ticket for (ticket,) in copy.execute("SELECT ticket FROM photos WHERE booth = 'pier'")}
+    assert len([orders for orders in between if orders >= 2]) >= 2  # it was written in several parts
     assert taken == pictured == {f"T{n}" for n in range(100, 100 + len(taken))}
-    assert len(written) > len(taken), "nobody ordered while it was written"
+    assert len(taken) < len(written)
 
 
 def test_what_is_erased_while_it_is_written_is_not_in_it(store: Store, tmp_path: Path):
