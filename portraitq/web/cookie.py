@@ -46,7 +46,8 @@ class Cookie(SecureCookieSessionInterface):
 
     def get_cookie_secure(self, app: Flask) -> bool:
         """Whether the cookie may go by https alone: where it came so, or where a proxy speaks https for us."""
-        return request.is_secure or super().get_cookie_secure(app)
+        is_behind_a_proxy = app.config.get("PORTRAITQ_HTTPS") is None
+        return request.is_secure or (is_behind_a_proxy and super().get_cookie_secure(app))
 
     def open_session(self, app: Flask, request: Request) -> SecureCookieSession | None:
         """The session of this request; empty when there is none, its signature is wrong, or it rested too long."""

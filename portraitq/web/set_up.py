@@ -23,7 +23,7 @@ from portraitq.core.events import SetUp, print_data, to_json
 from portraitq.store import cards, settings
 from portraitq.ticket import qr
 from portraitq.ticket.wifi import wifi_text
-from portraitq.web import back_ups, here, house_rules_form, kept_data
+from portraitq.web import back_ups, here, house_rules_form, kept_data, trust
 from portraitq.web.back_ups import BackUpsView
 from portraitq.web.hand_over import NETWORK_NAME, NETWORK_PASSWORD
 from portraitq.web.house_rules_form import RulesDraft
@@ -221,12 +221,13 @@ def _first(errors: Errors) -> str:
 
 
 def _screens(slug: str, set_up: SetUp) -> list[Screen]:
+    tablets, anybody = trust.address_for_tablets(), here.address()
     places = [
-        ("Counter", "counter"),
-        *((f"Easel: {artist.name}", f"easel/{artist.id}") for artist in set_up.artists),
-        ("Wall", "wall"),
+        ("Counter", tablets, "counter"),
+        *((f"Easel: {artist.name}", tablets, f"easel/{artist.id}") for artist in set_up.artists),
+        ("Wall", anybody, "wall"),  # a television can seldom be told to trust a certificate
     ]
-    return [_screen(name, f"{here.address()}/{slug}/{place}") for name, place in places]
+    return [_screen(name, f"{address}/{slug}/{place}") for name, address, place in places]
 
 
 def _screen(name: str, address: str) -> Screen:

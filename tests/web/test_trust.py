@@ -115,3 +115,21 @@ def test_a_tablet_is_paired_the_way_that_its_owner_came(web: Web, by: dict[str, 
     page = web.client.post("/devices/pair", data={"token": token[1], "name": "Easel", "role": "staff"}, **by).text
 
     assert address in page
+
+
+def test_the_set_up_opened_by_https_shows_tablets_the_same_way_and_televisions_http(web: Web):
+    web.app.config["PORTRAITQ_ADDRESS"] = "http://192.168.4.1:8750"
+    sign_in(web, **BY_HTTPS)
+
+    page = web.client.get("/quay/set-up", **BY_HTTPS).text
+
+    assert "https://192.168.4.1:8743/quay/counter" in page
+    assert "http://192.168.4.1:8750/quay/wall" in page
+
+
+def test_a_booth_that_phones_know_by_https_still_lets_its_owner_in_by_http(web: Web):
+    web.app.config.update(PORTRAITQ_ADDRESS="https://192.168.4.1:8743", SESSION_COOKIE_SECURE=True)
+
+    answer = sign_in(web, **BY_HTTP)
+
+    assert "Secure" not in answer.headers["Set-Cookie"]
