@@ -49,9 +49,8 @@ def ticket_of(typed: str) -> tuple[Desk, str, str]:
 def _count_one() -> None:
     guesses = cast("WrongGuesses", current_app.extensions["portraitq-code-guesses"])
     who = guesser_at(request.remote_addr)
-    if wait_s := guesses.wait_s(who):
+    if wait_s := guesses.take(who):
         raise TooOften(f"Too many codes came in that are no ticket's. Wait {wait_s} s, then try again.", wait_s)
-    guesses.was_wrong(who)
 
 
 def install(app: Flask) -> None:

@@ -284,14 +284,14 @@ def _waiting_for(given: str) -> tuple[Pairing, str]:
     """The pairing that this code stands for, and the code as stored; NotThere, or TooOften as for passphrases."""
     guesses = cast("WrongGuesses", current_app.extensions["portraitq-pair-guesses"])
     who = guesser_at(request.remote_addr)
-    if wait_s := guesses.wait_s(who):
+    if wait_s := guesses.take(who):
         raise TooOften(f"Too many wrong codes came in. Wait {wait_s} s, then try again.", wait_s)
     code = pairings.normalise(given)
     with here.desks().store.reading() as connection:
         found = pairings.by_code(connection, code or "", here.desks().clock.now())
     if found is None or code is None:
-        guesses.was_wrong(who)
         raise NotThere(NO_SUCH_CODE)
+    guesses.was_right(who)
     return found, code
 
 

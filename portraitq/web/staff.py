@@ -303,13 +303,12 @@ def is_passphrase(given: str) -> bool:
     guesses = cast("WrongGuesses", current_app.extensions["portraitq-guesses"])
     known = session.get("known")
     who = f"browser {known}" if known else guesser_at(request.remote_addr)
-    if wait_s := guesses.wait_s(who, is_known=bool(known)):
+    if wait_s := guesses.take(who, is_known=bool(known)):
         raise TooOften(f"Too many wrong passphrases came in. Wait {wait_s} s, then try again.", wait_s)
     if not passphrases.is_right(desks().store, given):
-        guesses.was_wrong(who, is_known=bool(known))
         log.warning("a wrong passphrase was given")
         return False
-    guesses.was_right(who)
+    guesses.was_right(who, is_known=bool(known))
     return True
 
 

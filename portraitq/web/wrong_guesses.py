@@ -54,41 +54,46 @@ class WrongGuesses:
     _row: int = 0
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def wait_s(self, who: str, *, is_known: bool = False) -> int:
-        """For how many whole seconds `who` may not guess; 0 when they may.
+    def take(self, who: str, *, is_known: bool = False) -> int:
+        """Take a guess of `who`, or say for how many whole seconds they may not guess; 0 when it is taken.
+
+        It counts as wrong until `was_right()` says otherwise, so that a thousand guesses sent at once are not a
+        thousand that nobody has counted yet.
 
         `is_known`: they were right once, so that what strangers do keeps them from nothing.
         """
         with self._lock:
             now_s = self.seconds()
             own_s = self._guessers[who].free_at_s - now_s if who in self._guessers else 0.0
-            return max(0, -int(-max(own_s, 0.0 if is_known else self._all_s(now_s)) // 1))
+            wait_s = max(0, -int(-max(own_s, 0.0 if is_known else self._all_s(now_s)) // 1))
+            if not wait_s:
+                self._count(who, now_s, is_known)
+            return wait_s
 
-    def was_wrong(self, who: str, *, is_known: bool = False) -> None:
-        """`who` guessed wrong."""
-        with self._lock:
-            now_s = self.seconds()
-            guesser = self._guessers.get(who)
-            if guesser is None or now_s - guesser.last_s > HOUR_S:
-                guesser = self._guessers[who] = _Guesser()
-            self._guessers.move_to_end(who)
-            while len(self._guessers) > MOST_GUESSERS:
-                self._guessers.popitem(last=False)  # who guessed longest ago
-            guesser.wrong += 1
-            guesser.last_s = now_s
-            over = guesser.wrong - self.free_guesses
-            guesser.free_at_s = now_s + min(self.longest_wait_s, 2.0 ** min(over, 30)) if over >= 0 else now_s
-            if not is_known:
-                self._row += 1
-                self._all.append(now_s)
-                while len(self._all) > self.in_all_per_hour:
-                    self._all.popleft()
-
-    def was_right(self, who: str) -> None:
-        """`who` knew it: their slips are forgotten, and the row is broken."""
+    def was_right(self, who: str, *, is_known: bool = False) -> None:
+        """The guess that was taken was right: the slips of `who` are forgotten, and the row is broken."""
         with self._lock:
             self._guessers.pop(who, None)
             self._row = 0
+            if self._all and not is_known:
+                self._all.pop()
+
+    def _count(self, who: str, now_s: float, is_known: bool) -> None:
+        guesser = self._guessers.get(who)
+        if guesser is None or now_s - guesser.last_s > HOUR_S:
+            guesser = self._guessers[who] = _Guesser()
+        self._guessers.move_to_end(who)
+        while len(self._guessers) > MOST_GUESSERS:
+            self._guessers.popitem(last=False)  # who guessed longest ago
+        guesser.wrong += 1
+        guesser.last_s = now_s
+        over = guesser.wrong - self.free_guesses
+        guesser.free_at_s = now_s + min(self.longest_wait_s, 2.0 ** min(over, 30)) if over >= 0 else now_s
+        if not is_known:
+            self._row += 1
+            self._all.append(now_s)
+            while len(self._all) > self.in_all_per_hour:
+                self._all.popleft()
 
     def _all_s(self, now_s: float) -> float:
         """How long strangers wait for each other."""

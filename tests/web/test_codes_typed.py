@@ -88,7 +88,7 @@ def test_an_erased_ticket_is_found_by_its_holder_and_says_nothing_of_them(web: W
 def test_guesses_from_many_addresses_end_too_and_customers_go_on(web: Web):
     code = web.code(web.order())
     for n in range(codes_typed.IN_ALL_PER_HOUR):
-        web.app.extensions["portraitq-code-guesses"].was_wrong(f"address {n}")
+        web.app.extensions["portraitq-code-guesses"].take(f"address {n}")
 
     fresh = {"REMOTE_ADDR": "192.168.4.77"}
 

@@ -268,7 +268,7 @@ def test_a_browser_that_once_knew_the_passphrase_is_kept_out_by_no_stranger(web:
     web.client.post("/sign-out", data={"token": web.token()})
     guesses = web.app.extensions["portraitq-guesses"]
     for n in range(IN_A_ROW):
-        guesses.was_wrong(f"10.0.{n // 250}.{n % 250}")
+        guesses.take(f"10.0.{n // 250}.{n % 250}")
 
     stranger = web.app.test_client().post("/sign-in", data={"passphrase": PASSPHRASE})
 
