@@ -8,6 +8,7 @@ from typing import Any
 
 from portraitq.core.booth import Booth
 from portraitq.core.events import (
+    SYSTEM,
     ArtistIn,
     ArtistOut,
     Cancelled,
@@ -52,7 +53,11 @@ def event_said(event: Event, booth: Booth, then: SetUp | None = None) -> str:
     then  the set-up at that time, for whom and what the present one no longer knows
     """
     day = next((one.day for one in reversed(booth.days) if one.opened_at <= event.at), "")
-    return _WORDS[event.kind](_Teller(booth, then, event.at, day), event.data)
+    teller = _Teller(booth, then, event.at, day)
+    if event.by == SYSTEM and isinstance(event.data, Paused | Resumed):
+        what = "left out of" if isinstance(event.data, Paused) else "counted again for"
+        return f"The computer's clock was set on: time {what} {teller.number(event.data.ticket)}"
+    return _WORDS[event.kind](teller, event.data)
 
 
 class _Teller:

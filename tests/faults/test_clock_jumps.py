@@ -25,6 +25,7 @@ from portraitq.forecast.pace import pace_of
 from portraitq.starter import SLUG
 from portraitq.store import journal
 from portraitq.store.store import StoreError, open_store
+from portraitq.web.event_said import event_said
 from tests.builders import a_set_up
 from tests.hands import Hands
 
@@ -159,6 +160,20 @@ def test_a_touch_up_is_measured_across_it_too(stall: Stall):
     stall.say("finished", ticket=ticket, rack="A1")
 
     assert [kind for kind, _ in stall.by_the_system()] == ["paused", "resumed"]
+
+
+def test_the_evening_tells_such_a_line_as_what_it_was(stall: Stall):
+    stall.open().begin()
+    stall.hands.set_by(3600)
+    stall.say("walked_away", style=None, sitters=1, ready_by=None)
+    booth = stall.desk.standing(wait_s=10).booth
+
+    said = [event_said(event, booth) for event in stall.events() if event.by == SYSTEM and event.kind != "set_up"]
+
+    assert said == [
+        "The computer's clock was set on: time left out of number 1",
+        "The computer's clock was set on: time counted again for number 1",
+    ]
 
 
 def test_no_artist_is_learned_to_pause_because_a_clock_was_set(stall: Stall, tmp_path: Path):
