@@ -4,11 +4,21 @@ from __future__ import annotations
 
 import json
 import socket
+from collections.abc import Iterator
 
 import pytest
 
 from portraitq.web.hosts import is_own_origin, own_names
-from tests.web.conftest import Web
+from tests.web.conftest import Web, make_web
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    made = make_web(tmp_path_factory.mktemp("hosts"))
+    yield made
+    made.app.extensions["portraitq-live"].close()
+    made.desks.close()
+
 
 OURS = [
     "192.168.4.1:8750",

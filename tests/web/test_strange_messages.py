@@ -5,11 +5,27 @@ from __future__ import annotations
 import json
 import logging
 import time
+from collections.abc import Iterator
 
 import pytest
 
 from tests.faults.frames import BINARY, CLOSE, GOOD, Line
-from tests.web.conftest import Web
+from tests.web.conftest import Web, make_web, serving
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    made = make_web(tmp_path_factory.mktemp("strange"))
+    yield made
+    made.app.extensions["portraitq-live"].close()
+    made.desks.close()
+
+
+@pytest.fixture(scope="module")
+def served(web: Web) -> Iterator[str]:
+    with serving(web) as address:
+        yield address
+
 
 HELLO = b"40/live," + json.dumps({**GOOD, "booth": "quay"}).encode()
 
