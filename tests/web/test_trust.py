@@ -4,26 +4,32 @@ from __future__ import annotations
 
 import hashlib
 import re
-from pathlib import Path
+from collections.abc import Iterator
 
 import pytest
 from cryptography import x509
 
 from portraitq.https import Https
-from tests.web.conftest import PASSPHRASE, Web, make_web
+from tests.web.conftest import PASSPHRASE, Web
 
 BY_HTTPS = {"base_url": "https://192.168.4.1:8743"}
 BY_HTTP = {"base_url": "http://192.168.4.1:8750"}
 
 
+@pytest.fixture(scope="module")
+def https(tmp_path_factory: pytest.TempPathFactory) -> Https:
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("portraitq.locality.own_addresses", lambda: ["192.168.4.1"])
+        return Https.of_its_own(tmp_path_factory.mktemp("https"), "0.0.0.0", 8743, None)
+
+
 @pytest.fixture
-def web(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr("portraitq.locality.own_addresses", lambda: ["192.168.4.1"])
-    made = make_web(tmp_path)
-    made.app.config["PORTRAITQ_HTTPS"] = Https.of_its_own(tmp_path / "https", "0.0.0.0", 8743, None)
-    yield made
-    made.app.extensions["portraitq-live"].close()
-    made.desks.close()
+def web(booth_of_all: Web, https: Https) -> Iterator[Web]:
+    """The booth by https too, opened by a browser that was never here."""
+    before = dict(booth_of_all.app.config)
+    booth_of_all.app.config.update(PORTRAITQ_HTTPS=https, PORTRAITQ_ADDRESS="http://192.168.4.1:8750")
+    yield Web(booth_of_all.desks, booth_of_all.app)
+    booth_of_all.app.config.update({"PORTRAITQ_HTTPS": None, **before})
 
 
 def sign_in(web: Web, **how: str):
@@ -41,7 +47,7 @@ def test_the_page_shows_the_fingerprint_of_what_it_gives_and_the_address_to_open
     assert "https://192.168.4.1:8743/" in page
 
 
-def test_the_key_is_given_to_nobody(web: Web, tmp_path: Path):
+def test_the_key_is_given_to_nobody(web: Web):
     for path in ("/trust/authority-key.pem", "/trust/server.pem", "/trust/../https/authority-key.pem"):
         assert web.client.get(path, **BY_HTTP).status_code == 404
 
@@ -108,7 +114,6 @@ def test_a_cookie_of_http_under_the_name_of_https_counts_for_nothing(web: Web):
     ("by", "address"), [(BY_HTTPS, "https://192.168.4.1:8743/pair"), (BY_HTTP, "http://192.168.4.1:8750/pair")]
 )
 def test_a_tablet_is_paired_the_way_that_its_owner_came(web: Web, by: dict[str, str], address: str):
-    web.app.config["PORTRAITQ_ADDRESS"] = "http://192.168.4.1:8750"
     sign_in(web, **by)
     token = re.search(r'name="portraitq-token" content="([^"]+)"', web.client.get("/", **by).text)
 
@@ -118,7 +123,6 @@ def test_a_tablet_is_paired_the_way_that_its_owner_came(web: Web, by: dict[str, 
 
 
 def test_the_set_up_opened_by_https_shows_tablets_the_same_way_and_televisions_http(web: Web):
-    web.app.config["PORTRAITQ_ADDRESS"] = "http://192.168.4.1:8750"
     sign_in(web, **BY_HTTPS)
 
     page = web.client.get("/quay/set-up", **BY_HTTPS).text
