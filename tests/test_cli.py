@@ -579,7 +579,7 @@ def test_a_killed_service_starts_again_at_once_at_the_same_port_and_has_everythi
     watching = socketio.Client(reconnection=False)
     with served(tmp_path) as (process, address, _):
         before = requests.get(f"{address}/healthz", timeout=5).json()["booths"]
-        watching.connect(address, auth=WALL, namespaces=["/live"], transports=["websocket"])
+        watching.connect(address, auth=WALL, namespaces=["/live"], transports=["websocket"], wait_timeout=PATIENCE_S)
         os.kill(process.pid, signal.SIGKILL)
         process.wait(timeout=PATIENCE_S)
 
@@ -619,7 +619,7 @@ def test_werkzeug_serves_where_gunicorn_cannot(tmp_path: Path):
     watching = socketio.Client(reconnection=False)
     views: list[object] = []
     watching.on("view", views.append, namespace="/live")
-    watching.connect(address, auth=WALL, namespaces=["/live"], transports=["websocket"])
+    watching.connect(address, auth=WALL, namespaces=["/live"], transports=["websocket"], wait_timeout=PATIENCE_S)
     until_s = time.monotonic() + PATIENCE_S
     while not views and time.monotonic() < until_s:
         time.sleep(0.02)
