@@ -89,7 +89,13 @@ class BackUps:
         zone = next((booth.zone for booth in self._booths()), UTC)
         name = f"{DAILY}{now.astimezone(zone).date().isoformat()}{ENDING}"
         try:
-            made = backup.write_among(source, name, times_free=TIMES_FREE, is_wanted=lambda: not self._closed.is_set())
+            made = backup.write_among(
+                source,
+                name,
+                times_free=TIMES_FREE,
+                folds=False,  # line by line it is the journal that this service has folded; again would slow the taps
+                is_wanted=lambda: not self._closed.is_set(),
+            )
             os.utime(made.file, (now.timestamp(), now.timestamp()))
         except StoreError as no:
             self._not_made = "" if isinstance(no, Unwanted) else str(no)
