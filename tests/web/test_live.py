@@ -28,6 +28,7 @@ from portraitq.web.views import render_view
 from tests.web.conftest import PASSPHRASE, Web
 
 SOON_S = 10
+FROM_FAR_TO_NEAR = ("ticket", "wall", "counter", "easel")
 
 
 class Client:
@@ -371,6 +372,17 @@ def test_a_view_that_breaks_leaves_the_others_alive(web: Web, served: str, monke
         web.order()
 
         assert wall.view_of(web.desk.standing(wait_s=5).seq)
+
+
+def test_who_draws_and_serves_is_told_first_then_the_wall_then_the_phones(web: Web, monkeypatch: pytest.MonkeyPatch):
+    publisher, told = web.app.extensions["portraitq-live"], list[str]()
+    monkeypatch.setattr(publisher, "_update", lambda room, standing, now_s: told.append(room[0]))
+    monkeypatch.setattr(publisher, "_rooms", {(view, "quay", ""): live.Watched() for view in FROM_FAR_TO_NEAR})
+
+    with web.app.app_context():
+        publisher._publish({})
+
+    assert told[:4] == ["counter", "easel", "wall", "ticket"]
 
 
 def test_who_is_gone_is_forgotten(web: Web, served: str):
