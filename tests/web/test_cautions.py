@@ -5,7 +5,7 @@ and safety data sheet of a product, local rules, the organiser, a doctor. portra
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html import unescape
 
@@ -14,7 +14,7 @@ import pytest
 from portraitq.core.commands import Command, Order
 from portraitq.desk import NewCard
 from portraitq.photo.intake import take_in
-from tests.web.conftest import Web, jpeg
+from tests.web.conftest import Web, jpeg, make_web
 from tests.web.test_daybook import text_of
 
 DEFERS = re.compile(r"rules|law|organiser|safety data sheet|doctor|whoever shows", re.IGNORECASE)
@@ -86,9 +86,10 @@ CAUTIONS = (
 UNDER_ONE_HEADING = ("A child sits", "Chalk and pastel", "Ask before")
 
 
-@pytest.fixture
-def pages(web: Web) -> dict[str, str]:
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
     """Every screen of the table as the owner sees it; the sheet of the day before it is opened."""
+    web = make_web(tmp_path_factory.mktemp("cautions"))
     child = NewCard(name="Anouk", is_child=True, consent_by="her mother")
     order = Command("o1", Order(style="pencil-head", sitters=1))
     taken = web.desk.take_order(order, child, [take_in(jpeg())])
@@ -99,7 +100,9 @@ def pages(web: Web) -> dict[str, str]:
     web.do("day_closed")
     web.desk.standing(wait_s=10)
     found["/quay/counter/day"] = web.client.get("/quay/counter/day")
-    return {one: answer.get_data(as_text=True) for one, answer in found.items()}
+    yield {one: answer.get_data(as_text=True) for one, answer in found.items()}
+    web.app.extensions["portraitq-live"].close()
+    web.desks.close()
 
 
 def test_every_caution_stands_once_where_it_is_acted_on_is_short_and_defers(pages: dict[str, str]) -> None:

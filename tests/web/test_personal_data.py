@@ -9,6 +9,7 @@ OWASP ASVS 5.0: 14.2.1 (nothing sensitive in addresses), 14.2.6 (no more than wh
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -19,7 +20,7 @@ from portraitq.core.commands import Command, Order
 from portraitq.desk import NewCard
 from portraitq.photo.intake import take_in
 from portraitq.web import views
-from tests.web.conftest import Web, jpeg
+from tests.web.conftest import Web, jpeg, make_web
 
 PERSON = NewCard(
     name="Zebulon-of-the-quay",
@@ -68,8 +69,7 @@ class Filled:
         return found
 
 
-@pytest.fixture
-def filled(web: Web) -> Filled:
+def _fill(web: Web) -> Filled:
     order = Command("o1", Order(style="pencil-head", sitters=1))
     taken = web.desk.take_order(order, PERSON, [take_in(jpeg())])
     web.do("started", by="easel:a1", ticket=taken.ticket, artist="a1")
@@ -77,6 +77,36 @@ def filled(web: Web) -> Filled:
     web.desk.standing(wait_s=10)
     photo = web.desk.photo_refs([taken.ticket])[taken.ticket][0].id
     return Filled(web, taken.ticket, taken.code, photo)
+
+
+@pytest.fixture(scope="module")
+def looked_at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Filled]:
+    """One for all who only look."""
+    web = make_web(tmp_path_factory.mktemp("filled"))
+    yield _fill(web)
+    web.app.extensions["portraitq-live"].close()
+    web.desks.close()
+
+
+@pytest.fixture
+def signed_in(looked_at: Filled) -> Filled:
+    """The owner looks."""
+    looked_at.web.client = looked_at.web.app.test_client()
+    looked_at.web.sign_in()
+    return looked_at
+
+
+@pytest.fixture
+def stranger(looked_at: Filled) -> Filled:
+    """Somebody looks who was never signed in."""
+    looked_at.web.client = looked_at.web.app.test_client()
+    return looked_at
+
+
+@pytest.fixture
+def filled(web: Web) -> Filled:
+    """One of its own, for who changes it."""
+    return _fill(web)
 
 
 def _told(answer: TestResponse) -> str:
@@ -87,26 +117,27 @@ def _named(text: str) -> list[str]:
     return [word for word in WORDS if word in text]
 
 
-def test_no_address_tells_a_stranger_anything_of_a_customer(filled: Filled) -> None:
-    asked = {address for addresses in filled.addresses().values() for address in addresses}
-    answers = {one: filled.web.client.get(one) for one in asked}
-    answers |= {f"{one} as JSON": filled.web.client.get(one, headers={"Accept": "application/json"}) for one in asked}
+def test_no_address_tells_a_stranger_anything_of_a_customer(stranger: Filled) -> None:
+    asked = {address for addresses in stranger.addresses().values() for address in addresses}
+    answers = {one: stranger.web.client.get(one) for one in asked}
+    answers |= {f"{one} as JSON": stranger.web.client.get(one, headers={"Accept": "application/json"}) for one in asked}
 
-    told = {one: [*_named(_told(answer)), *([filled.photo] if filled.photo in answer.get_data(as_text=True) else [])]
-            for one, answer in answers.items() if answer.status_code == 200}  # fmt: skip
+    secrets = (*WORDS, stranger.photo)
+    seen = {one: _told(answer) for one, answer in answers.items() if answer.status_code == 200}
+    told = {one: [word for word in secrets if word in text] for one, text in seen.items()}
 
-    assert {"/quay/wall", f"/t/{filled.code}", f"/t/{filled.code}/alarm.ics", "/healthz"} <= set(told)
-    assert {"/api/v1/booths/quay/wall", f"/api/v1/tickets/{filled.code}", "/"} <= set(told)
+    assert {"/quay/wall", f"/t/{stranger.code}", f"/t/{stranger.code}/alarm.ics", "/healthz"} <= set(told)
+    assert {"/api/v1/booths/quay/wall", f"/api/v1/tickets/{stranger.code}", "/"} <= set(told)
     assert {one: words for one, words in told.items() if words} == {}
     assert {one: _named(_told(answer)) for one, answer in answers.items() if _named(_told(answer))} == {}
 
 
-def test_no_live_view_that_anybody_may_watch_names_a_customer(filled: Filled) -> None:
+def test_no_live_view_that_anybody_may_watch_names_a_customer(stranger: Filled) -> None:
     public = [view for view in views._VIEWS.values() if view.may_see == views.ANYBODY]
 
-    with filled.web.app.app_context():
+    with stranger.web.app.app_context():
         shown = [
-            views.render_view(view.name, filled.web.desk, filled.code if view.arg_name == "code" else "").html
+            views.render_view(view.name, stranger.web.desk, stranger.code if view.arg_name == "code" else "").html
             for view in public
         ]
 
@@ -114,10 +145,11 @@ def test_no_live_view_that_anybody_may_watch_names_a_customer(filled: Filled) ->
     assert [_named(html) for html in shown] == [[] for _ in public]
 
 
-def test_the_booths_people_see_names_where_they_need_them_and_nowhere_else_and_no_file_has_any(filled: Filled) -> None:
-    filled.web.sign_in()
-    asked = [(endpoint, one) for endpoint, addresses in filled.addresses().items() for one in addresses]
-    answers = {(endpoint, one): filled.web.client.get(one) for endpoint, one in asked}
+def test_the_booths_people_see_names_where_they_need_them_and_nowhere_else_and_no_file_has_any(
+    signed_in: Filled,
+) -> None:
+    asked = [(endpoint, one) for endpoint, addresses in signed_in.addresses().items() for one in addresses]
+    answers = {(endpoint, one): signed_in.web.client.get(one) for endpoint, one in asked}
     naming = {endpoint for (endpoint, _), answer in answers.items() if _named(_told(answer))}
     files = {
         one for (_, one), answer in answers.items() if answer.status_code == 200 and answer.mimetype != "text/html"
@@ -125,15 +157,14 @@ def test_the_booths_people_see_names_where_they_need_them_and_nowhere_else_and_n
 
     assert naming <= MAY_NAME
     assert {"counter.show", "counter.ticket", "easel.show", "ticket.show"} <= naming  # they would be seen
-    assert {f"/t/{filled.code}/alarm.ics", "/api/v1/booths/quay/journal"} <= files
+    assert {f"/t/{signed_in.code}/alarm.ics", "/api/v1/booths/quay/journal"} <= files
     assert sum(one.endswith(".csv") for one in files) == 3
 
 
-def test_what_names_a_customer_stays_in_no_cache_no_title_and_no_header(filled: Filled) -> None:
-    filled.web.sign_in()
+def test_what_names_a_customer_stays_in_no_cache_no_title_and_no_header(signed_in: Filled) -> None:
     for endpoint in sorted(MAY_NAME):
-        for address in filled.addresses()[endpoint]:
-            answer = filled.web.client.get(address)
+        for address in signed_in.addresses()[endpoint]:
+            answer = signed_in.web.client.get(address)
             page = answer.get_data(as_text=True)
             titles = re.findall(r"<title>(.*?)</title>", page, re.DOTALL)
 
@@ -142,11 +173,10 @@ def test_what_names_a_customer_stays_in_no_cache_no_title_and_no_header(filled: 
             assert _named(str(answer.headers)) == [], address
 
 
-def test_no_link_and_no_form_of_a_page_carries_what_is_known_into_an_address(filled: Filled) -> None:
-    filled.web.sign_in()
+def test_no_link_and_no_form_of_a_page_carries_what_is_known_into_an_address(signed_in: Filled) -> None:
     for endpoint in sorted(MAY_NAME):
-        for address in filled.addresses()[endpoint]:
-            page = filled.web.client.get(address).get_data(as_text=True)
+        for address in signed_in.addresses()[endpoint]:
+            page = signed_in.web.client.get(address).get_data(as_text=True)
             ways = re.findall(r'(?:href|src|action|data-[\w-]+)="([^"]*)"', page)
             by_get = re.findall(r'<form(?![^>]*method="post")[^>]*>.*?</form>', page, re.DOTALL)
 
