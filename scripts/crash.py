@@ -11,9 +11,9 @@ same id. After each kill `crash_found.py` compares the store with what the clien
 
 All traffic stays on 127.0.0.1 and ends with the last kill. Exit code 0 when all held, 1 with a sentence for each fault.
 
-How long it takes hangs on the starts, each of which reads the whole journal; `--minutes` bounds it. Most starts are forks
-of an interpreter that has loaded the program already; every eighth one is a new interpreter. A kill is not a power cut:
-for that there is tests/faults/test_power_cut.py.
+How long it takes hangs on the starts, each of which reads the whole journal; `--minutes` bounds it. Most starts are
+forks of an interpreter that has loaded the program already; every eighth one is a new interpreter. A kill is not a
+power cut: for that there is tests/faults/test_power_cut.py.
 """
 
 from __future__ import annotations
