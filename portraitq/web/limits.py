@@ -12,7 +12,8 @@ from http import HTTPStatus
 from typing import IO, Any, TypeVar, cast
 
 from flask import Flask, Request, Response, current_app, request
-from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+from werkzeug.datastructures import ImmutableMultiDict
+from werkzeug.exceptions import BadRequest, HTTPException, RequestEntityTooLarge
 
 from portraitq.photo.intake import LARGEST_BYTES
 
@@ -31,8 +32,21 @@ def takes_photos(view: V) -> V:
     return view
 
 
+class NamedFields(Request):
+    """A request whose form has a name for each of its parts, as RFC 7578 §4.2 asks; BadRequest where one has none."""
+
+    def _load_form_data(self) -> None:
+        super()._load_form_data()
+        if None in self.form or None in self.files:
+            for _, file in self.files.items(multi=True):
+                file.close()
+            self.__dict__.update(form=ImmutableMultiDict(), files=ImmutableMultiDict())
+            raise BadRequest
+
+
 def install(app: Flask) -> None:
     """Hold every request of `app` to its limit. To be installed before whatever looks into a request."""
+    app.request_class = NamedFields
     app.before_request(_not_too_large)
     app.after_request(_listened_to)
 

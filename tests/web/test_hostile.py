@@ -295,6 +295,17 @@ def test_ten_thousand_marks_on_one_letter_are_too_many_and_a_long_name_is_told_s
     assert (answer.status_code, answer.json["field"]) == (422, "name")
 
 
+@pytest.mark.parametrize("path", ["/quay/set-up", "/quay/counter/orders", "/api/v1/booths/quay/orders"])
+@pytest.mark.parametrize("about", ["", '; filename="a.jpg"'])
+def test_a_part_of_a_form_without_a_name_is_a_bad_request(web: Web, path: str, about: str):
+    """RFC 7578 §4.2."""
+    body = f"--x\r\nContent-Disposition: form-data{about}\r\n\r\nwhose?\r\n--x--\r\n".encode()
+
+    answer = web.client.post(path, headers=web.key(), data=body, content_type="multipart/form-data; boundary=x")
+
+    assert answer.status_code == 400
+
+
 # On a service that really runs
 
 
