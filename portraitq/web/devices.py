@@ -61,7 +61,7 @@ LONGEST_NAME = 80
 HERE_NOW_S = 120  # noted at most once a minute, so that this is "now"
 MAY = {
     STAFF: "Staff: orders, easels, hand-over",
-    OWNER: "Owner: everything, money and set-up too",
+    OWNER: "Owner: everything, day book and set-up too",
 }
 SAID = {
     "paired": "Paired. The device is in the list.",
