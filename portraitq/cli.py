@@ -416,13 +416,13 @@ def backup(file: Path, replace: bool, data: Path, database: str | None) -> None:
     Keep FILE like the cash box, and no longer than you would keep the photos in it.
     """
     from portraitq.back_ups import SERVERS_OWN
-    from portraitq.store.backup import megabytes, write
+    from portraitq.store.backup import megabytes, write_anywhere
     from portraitq.store.store import FILE_NAME
 
     if database:
         raise Failed(SERVERS_OWN)
     with _file_errors(file), _progress("Writing") as progress:
-        made = write(data / FILE_NAME, file, replace=replace, progress=progress)
+        made = write_anywhere(data / FILE_NAME, file, replace=replace, progress=progress)
     click.echo(f"{_held_said(made.held)}; {megabytes(made.size_bytes)}, SHA-256 {made.sha256}")
     click.echo(
         f"{file} is whole. It holds personal data and what opens the booth (passphrase, keys): keep it like the cash "

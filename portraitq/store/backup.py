@@ -78,6 +78,8 @@ def write(
     is_wanted  asked now and then; once it says no, the back-up is given up
     Raises StoreError with a sentence when it could not be written, or is not whole; then no `target` was touched.
     """
+    if _is_the_stores_own(target, source):
+        raise StoreError(f"{target} is the store's own: give a back-up another name. Nothing was changed.")
     if target.exists() and not replace:
         raise StoreError(f"{target} is there already: give another name, or --replace to put the new one in its place.")
     try:
@@ -113,6 +115,14 @@ def write_among(
         if no_room := room(source, folder, times_free):
             raise StoreError(no_room)
         return write(source, folder / name, replace=True, folds=folds, progress=progress, is_wanted=is_wanted)
+
+
+def write_anywhere(source: Path, target: Path, *, replace: bool, progress: Progress) -> Written:
+    """As `write`; into the folder of back-ups beside the store it is written in turn, so that erasing misses none."""
+    with ExitStack() as turn:
+        if target.parent.resolve() == (source.parent / FOLDER).resolve() and source.exists():
+            turn.enter_context(in_turn(source.parent / FOLDER))
+        return write(source, target, replace=replace, progress=progress)
 
 
 @contextmanager
@@ -173,6 +183,14 @@ def remove(file: Path) -> None:
 def megabytes(size_bytes: float) -> str:
     """`12.3 MB`."""
     return f"{size_bytes / 1e6:.1f} MB"
+
+
+def _is_the_stores_own(target: Path, source: Path) -> bool:
+    """Whether that is the store, its log or its lock; a served one that is replaced loses what comes from then on."""
+    if target.exists() and source.exists() and target.samefile(source):
+        return True
+    same_folder = target.parent.resolve() == source.parent.resolve()
+    return same_folder and target.name.casefold().startswith(f"{source.stem}.".casefold())
 
 
 def _copied(source: Path, half: Path, folds: bool, progress: Progress, is_wanted: Callable[[], bool]) -> Held:

@@ -20,7 +20,7 @@ from pathlib import Path
 import pytest
 
 from portraitq.core.events import Event
-from portraitq.store import backup, cards, erased_too, journal, photos, schema
+from portraitq.store import backup, cards, erased_too, journal, photos, schema, trouble
 from portraitq.store.cards import Card
 from portraitq.store.read_only import NoStore
 from portraitq.store.store import FILE_NAME, Store, StoreError, open_store
@@ -82,6 +82,36 @@ def test_a_file_that_is_there_is_not_overwritten_unless_it_is_said(store: Store,
 
     backup.write(source(store), target, replace=True)
     assert _rows(target) == _rows(source(store))
+
+
+@pytest.mark.parametrize("name", [FILE_NAME, f"{FILE_NAME}-wal", "portraitq.lock", "a-link"])
+def test_the_store_and_what_belongs_to_it_is_never_overwritten(store: Store, name: str):
+    target = source(store).with_name(name)
+    if name == "a-link":
+        target.symlink_to(source(store))
+    before = trouble.identity(source(store))
+
+    with pytest.raises(StoreError, match=r"is the store's own: give a back-up another name"):
+        backup.write_anywhere(source(store), target, replace=True, progress=lambda done, of: None)
+
+    assert trouble.identity(source(store)) == before
+    store.ping()
+
+
+def test_one_written_by_hand_among_the_services_waits_for_its_turn(store: Store):
+    folder = source(store).parent / backup.FOLDER
+    with backup.in_turn(folder):
+        writing = threading.Thread(
+            target=backup.write_anywhere,
+            args=(source(store), folder / "mine.sqlite3"),
+            kwargs={"replace": False, "progress": lambda done, of: None},
+        )
+        writing.start()
+        time.sleep(0.1)
+        assert [file.name for file in folder.iterdir()] == [backup.LOCK]
+    writing.join(PATIENCE_S)
+
+    assert marks_in(folder / "mine.sqlite3", 1)
 
 
 def test_orders_that_come_while_it_is_written_wait_for_nothing_and_it_is_of_one_moment(store: Store, tmp_path: Path):
