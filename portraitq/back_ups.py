@@ -13,7 +13,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterable
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -80,8 +80,9 @@ class BackUps:
         return " ".join(said for said in (self._not_made, self._not_erased) if said)
 
     def listed(self) -> list[BackUp]:
-        """The back-ups that the service made, newest first."""
-        return in_folder(self._folder())
+        """The back-ups that the service made, newest first; last those of the future, by a clock that was wrong."""
+        now = self._now()
+        return sorted(in_folder(self._folder()), key=lambda one: one.made_at - now >= EVERY)
 
     def make(self) -> Written:
         """Make one now, in the place of an earlier one of this date; StoreError with a sentence when it cannot be."""
@@ -220,6 +221,7 @@ def in_folder(folder: Path, begins: str = DAILY) -> list[BackUp]:
     """The back-ups in that folder whose names begin so, newest first."""
     found = []
     for file in folder.glob(f"{begins}*{ENDING}"):
-        looks = file.stat()
-        found.append(BackUp(file, datetime.fromtimestamp(looks.st_mtime, UTC), looks.st_size))
+        with suppress(FileNotFoundError):  # it made way for a newer one meanwhile
+            looks = file.stat()
+            found.append(BackUp(file, datetime.fromtimestamp(looks.st_mtime, UTC), looks.st_size))
     return sorted(found, key=lambda one: one.made_at, reverse=True)

@@ -185,6 +185,19 @@ def test_by_a_clock_that_is_wrong_none_is_made_again_and_again(store: Store, mon
     assert tries == [NOW]
 
 
+def test_those_made_by_a_clock_that_was_ahead_make_way_for_those_of_the_right_time(store: Store):
+    for day in range(back_ups.DAYS_KEPT):
+        of(store, NOW + timedelta(days=30 + day)).make()
+    found = of(store)
+    assert found._is_due()
+
+    made = found.make()
+
+    assert found.listed()[0].file == made.file
+    assert len(found.listed()) == back_ups.DAYS_KEPT
+    assert not found._is_due()
+
+
 def test_a_copy_to_send_stays_as_it_is_while_the_file_is_changed(store: Store, tmp_path: Path):
     found = of(store)
     made = found.make()
