@@ -120,7 +120,9 @@ def test_a_traceback_says_where_and_of_what_kind_and_repeats_no_value(
         (NameError("name 'ovla' is not defined"), "NameError: name 'ovla' is not defined"),
     ],
 )
-def test_what_is_full_locked_gone_or_misspelt_is_named(error: Exception, words: str, caplog: pytest.LogCaptureFixture) -> None:
+def test_what_is_full_locked_gone_or_misspelt_is_named(
+    error: Exception, words: str, caplog: pytest.LogCaptureFixture
+) -> None:
     keep_values_out()
 
     logging.getLogger("portraitq.desk").error("It failed.", exc_info=error)
