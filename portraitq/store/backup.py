@@ -30,6 +30,7 @@ from portraitq.store.store import StoreError
 FOLDER = "backups"  # inside the data folder
 ENDING = ".sqlite3"
 WRITING = ".writing-"  # how a file begins that is not whole yet
+UNREADY = f"{WRITING}restored{ENDING}"  # what `restore` makes ready
 LOCK = "backups.lock"
 TURN_WAIT_S = 120.0  # a back-up of a large store onto a slow card
 STEP_INSTRUCTIONS = 20  # of SQLite between two looks: three rows or so, and a photo is a row of 400 KB
@@ -138,6 +139,7 @@ def in_turn(folder: Path) -> Iterator[None]:
             turn.enter_context(lock)
             for left in folder.glob(f"{WRITING}*"):
                 left.unlink(missing_ok=True)
+            remove(folder.parent / UNREADY)  # there where the back-ups lie on another disk
         except Timeout as long:
             raise StoreError(f"Another portraitq writes in {folder} just now: try again in a minute.") from long
         except OSError as wrong:

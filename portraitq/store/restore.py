@@ -23,7 +23,7 @@ from portraitq.core.booth import fold, import_lines
 from portraitq.core.commands import Command, decide
 from portraitq.core.events import SYSTEM, Erased, print_instant
 from portraitq.store import backup, cards, erased_too, journal, schema
-from portraitq.store.backup import ENDING, FOLDER, WRITING, Held, on_disk, remove, with_logs
+from portraitq.store.backup import ENDING, FOLDER, UNREADY, Held, on_disk, remove, with_logs
 from portraitq.store.erased_too import changing
 from portraitq.store.health import look_through
 from portraitq.store.lock import alone_in
@@ -81,7 +81,7 @@ def restore(
         raise StoreError(f"{file} is the store itself: give a back-up of it. Nothing was changed.")
     _must_be_whole(file)
     with alone_in(folder), backup.in_turn(folder / FOLDER):
-        half = folder / FOLDER / f"{WRITING}restored{ENDING}"
+        half = _where_it_is_made_ready(folder)
         try:
             done = _made_ready(file, half, target if is_there else None, now, progress)
             _must_be_whole(half)
@@ -95,6 +95,12 @@ def restore(
             remove(half)
         on_disk(folder)
     return Restored(done.held, done.last_at, aside, done.erased, done.left_out, done.keeps_doors)
+
+
+def _where_it_is_made_ready(folder: Path) -> Path:
+    """Among the back-ups; beside the store where those lie on another disk, for a file takes a name on its own only."""
+    among, beside = folder / FOLDER / UNREADY, folder / UNREADY
+    return among if among.parent.stat().st_dev == folder.stat().st_dev else beside
 
 
 def _must_be_whole(file: Path) -> None:

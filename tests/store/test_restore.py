@@ -11,6 +11,7 @@ import sys
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -405,6 +406,26 @@ def test_a_log_of_the_store_of_before_never_meets_the_restored_one(folder: Path,
     with store.reading() as connection:
         assert settings.get(connection, "late") is None
     store.close()
+
+
+def test_back_ups_kept_on_another_disk_stop_no_restore(folder: Path, monkeypatch: pytest.MonkeyPatch):
+    def of_its_folder(file: Path, **how: Any) -> os.stat_result:
+        found = list(os.stat(file, **how))
+        found[2] += file.name == backup.FOLDER  # st_dev
+        return os.stat_result(found)
+
+    def on_one_disk(one: Path, other: Path) -> None:
+        assert backup.FOLDER not in (one.parent.name, other.parent.name) or one.parent == other.parent, "EXDEV"
+        os.rename(one, other)
+
+    monkeypatch.setattr(Path, "stat", of_its_folder)
+    monkeypatch.setattr(os, "replace", on_one_disk)
+    (folder / backup.UNREADY).write_bytes(b"left by one that was killed")
+
+    done = put_back(folder, replace=True)
+
+    assert done.aside is not None
+    assert not list(folder.rglob(f"{backup.WRITING}*"))
 
 
 def test_a_store_of_another_program_in_the_folder_does_not_stop_it(folder: Path):
