@@ -19,7 +19,8 @@ from pathlib import Path
 
 from sqlalchemy import Connection, delete, select
 
-from portraitq.core.booth import fold, import_lines
+from portraitq.clock import FARTHEST
+from portraitq.core.booth import Booth, fold, import_lines
 from portraitq.core.commands import Command, decide
 from portraitq.core.events import SYSTEM, Erased, print_instant
 from portraitq.store import backup, cards, erased_too, journal, schema
@@ -189,10 +190,15 @@ def _say_erased(connection: Connection, now: datetime) -> int:
             if ticket not in booth.tickets or booth.tickets[ticket].is_erased:
                 continue
             command = Command(f"erase-{ticket}-restored-{booth.seq}", Erased(ticket=ticket), SYSTEM)
-            events = decide(booth, command, now)
+            events = decide(booth, command, _if_it_can_be(now, booth))
             journal.append(connection, slug, events)
             booth, count = fold(booth, events), count + 1
     return count
+
+
+def _if_it_can_be(now: datetime, booth: Booth) -> datetime:
+    """Now; by a clock that cannot be right the booth's last line, for a line of 2099 would stop its time until then."""
+    return now if booth.last_at is None or now <= booth.last_at + FARTHEST else booth.last_at
 
 
 def _last_at(connection: Connection) -> str:

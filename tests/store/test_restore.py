@@ -17,7 +17,7 @@ import pytest
 
 from portraitq import passphrase
 from portraitq.core.booth import import_lines
-from portraitq.core.events import Erased
+from portraitq.core.events import Erased, print_instant
 from portraitq.store import backup, cards, devices, journal, photos, restore, settings
 from portraitq.store.cards import Card
 from portraitq.store.health import look_through
@@ -133,6 +133,19 @@ def test_what_was_erased_since_is_erased_in_it_too_and_its_journal_says_so(folde
     store.close()
     assert booth.tickets["T1"].is_erased
     assert [event.data for event in events[len(told().events) :]] == [Erased(ticket="T1")]
+
+
+@pytest.mark.parametrize("wrong", [datetime(1970, 1, 1, tzinfo=UTC), datetime(2099, 1, 1, tzinfo=UTC)])
+def test_a_clock_that_cannot_be_right_writes_no_line_by_its_time(folder: Path, wrong: datetime):
+    store = open_store(folder)
+    with store.writing() as connection:
+        journal.append(connection, "quay", told().erased("T1").events[len(told().events) :])
+        cards.erase(connection, "quay", "T1")
+    store.close()
+
+    done = restore.restore(folder.parent / "b.sqlite3", folder, wrong, replace=True)
+
+    assert (done.erased, done.last_at) == (1, print_instant(told().events[-1].at))
 
 
 def test_what_was_changed_or_came_on_a_card_since_stays_as_it_is_now(folder: Path):
