@@ -30,7 +30,7 @@ from portraitq.forecast.replay import read_journal
 from portraitq.forecast.score import report
 from portraitq.serve import CannotServe, free_port
 from portraitq.store import backup, devices
-from portraitq.store.store import open_store
+from portraitq.store.store import FILE_NAME, open_store
 from portraitq.web.explained import afterwards, explained
 from tests.web.conftest import ZONE
 
@@ -375,7 +375,7 @@ def test_a_port_in_use_is_told_before_anything_starts(tmp_path: Path):
 
     assert result.exit_code == 1
     assert result.stderr.startswith(f"Port {port} is in use")
-    assert not (tmp_path / "data").exists()
+    assert not (tmp_path / "data" / FILE_NAME).exists()
 
 
 def test_a_host_that_is_none_of_ours_is_told():
