@@ -85,7 +85,6 @@ class SetUpView:
     currencies: tuple[str, ...]
     screens: tuple[Screen, ...]
     rules: RulesDraft
-    keep_said: str
     kept_now: str
     kept: tuple[tuple[str, tuple[kept_data.Row, ...]], ...]
     network: NetworkForm
@@ -190,7 +189,6 @@ def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
         currencies=tuple(sorted(str(one.code) for one in Currency)),
         screens=tuple(_screens(desk.slug, before)),
         rules=house_rules_form.draft_of(rules),
-        keep_said=house_rules_form.keep_said(rules),
         kept_now=kept_data.kept_now(len(of_whom)),
         kept=kept_data.kept_view(rules),
         network=NetworkForm(name, password, _network_qr(name, password), {}),

@@ -292,7 +292,7 @@ def signed_in() -> ResponseReturnValue:
     if is_from_elsewhere():
         raise Forbidden("Sign in on this program's own page.")
     if not is_passphrase(request.form.get("passphrase", "")):
-        wrong = "This is not the booth's passphrase. `portraitq passphrase` on the booth's computer sets a new one."
+        wrong = "This is not the booth's passphrase."
         return render_template("sign_in.html", next=back, wrong=wrong, paired=paired()), 401
     begin_session()
     return redirect(back, 303)
