@@ -40,6 +40,10 @@ PIECE_BYTES = 4096
 IN_FLIGHT_BYTES = 64 * 1024  # so much may be under way; a phone that is behind gets the newest view, not all before it
 STUCK_S = 30.0  # who takes nothing for so long is gone
 LOOK_S = 0.05  # how often the postman tries again where a socket was full
+# A client says who it is and answers three pings a minute; who says more wants to keep us busy, or fill our memory with
+# answers that it never reads.
+MOST_FRAMES_AT_FIRST = 100
+MORE_FRAMES_PER_S = 1.0
 log = logging.getLogger(__name__)
 
 
@@ -151,6 +155,7 @@ class Line:
         self._part_size = 0
         self._behind = deque[memoryview]()
         self._moved_s = 0.0
+        self._frames_heard, self._began_s = 0, time.monotonic()
         self._is_over = self._ends_after = False
         raw.setblocking(False)
         raw.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, IN_FLIGHT_BYTES)
@@ -254,6 +259,10 @@ class Line:
         """Understand what came; whether more may come."""
         self._frames.receive_data(data)
         for event in self._frames.events():
+            self._frames_heard += 1
+            if self._frames_heard > MOST_FRAMES_AT_FIRST + (time.monotonic() - self._began_s) * MORE_FRAMES_PER_S:
+                self.end(CloseReason.POLICY_VIOLATION)
+                return False
             if isinstance(event, Ping):
                 self._write(_framed(PONG, bytes(event.payload)))
             elif isinstance(event, CloseConnection):  # said by the other side, or by the parser of what is no frame

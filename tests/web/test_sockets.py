@@ -142,6 +142,30 @@ def test_what_ends_a_line_is_answered_with_why(call: Call, frame: tuple[int, byt
     assert call.phone.is_hung_up()
 
 
+@pytest.mark.parametrize(
+    ("first", "more"),
+    [
+        (b"\x89\x80\0\0\0\0", b"\x89\x80\0\0\0\0"),
+        (b"\x81\x81\0\0\0\x003", b"\x81\x81\0\0\0\x003"),
+        (b"\x01\x80\0\0\0\0", b"\x00\x80\0\0\0\0"),
+    ],
+    ids=["pings", "messages", "empty pieces"],
+)
+def test_who_says_much_more_than_a_client_has_to_say_is_hung_up_on(
+    call: Call, first: bytes, more: bytes, monkeypatch: pytest.MonkeyPatch
+):
+    """Section 7.4.1, 1008; OWASP ASVS 5.0 V15.2 (from memory): what a client may make us do and keep is bounded."""
+    monkeypatch.setattr(sockets, "MORE_FRAMES_PER_S", 0.0)
+    call.phone.end.sendall(first + more * sockets.MOST_FRAMES_AT_FIRST)
+
+    while call.line.wait() is not None:
+        pass
+
+    while (heard := call.phone.hears())[0] != sockets.CLOSE:
+        pass
+    assert heard[1] == int(CloseReason.POLICY_VIOLATION).to_bytes(2, "big")
+
+
 def test_text_that_is_none_ends_the_line(call: Call):
     """Section 8.1."""
     call.phone.says(0x81, b"\xff\xfe")
