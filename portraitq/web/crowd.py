@@ -4,12 +4,16 @@ Each live connection holds a thread of the server, and so does each request whil
 `MOST_LIVE` are told 503 and when to come back (RFC 9110 §15.6.4, §10.2.3) before anything was done for them; their page
 asks by plain HTTP meanwhile. The booth's own people get in beyond that, up to a reserve. There is no limit for an
 address: a whole hall may stand behind one.
+
+Requests with a body are counted apart, for they are in hand as long as their sender likes: nobody who reads a page
+waits for them. Only the booth's people have much to send, so of strangers each address may have a few in hand.
 """
 
 from __future__ import annotations
 
 import random
 import threading
+from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import Any
 from urllib.parse import parse_qs
@@ -23,6 +27,8 @@ from portraitq.web.staff import is_staff
 MOST_LIVE = 1200  # phones and screens that are kept up to date; each takes a thread and some 60 KB
 RESERVE = 50  # more of the booth's own screens than any booth has
 MOST_AT_ONCE = 60  # requests in hand; one takes some milliseconds, so the last of them waits a third of a second
+MOST_BODIES_OF_ONE = 10  # strangers send a passphrase or a code
+MANY_BEHIND = ("127.0.0.1", "::1", "::ffff:127.0.0.1")  # a proxy on this machine
 MOST_UPLOADS = 12  # photos are decoded one after another, a second or two each, and each may wait with 40 MB
 AGAIN_S = (10, 40)  # when to come back: not all at the same moment
 LIVE_PATH = "/socket.io"
@@ -39,7 +45,7 @@ class Doorkeeper:
 
     def __init__(self, app: Flask, inside: Wsgi, live: Callable[[], int], most_live: int) -> None:
         self._app, self._inside, self._live, self._most_live = app, inside, live, most_live
-        self._in_hand = 0
+        self._in_hand, self._bodies_of, self._held = Counter[bool](), Counter[str](), 0
         self._lock = threading.Lock()
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
@@ -47,28 +53,41 @@ class Doorkeeper:
         path = environ.get("PATH_INFO", "")
         if path == LIVE_PATH or path.startswith(f"{LIVE_PATH}/"):
             return self._to_live(environ, start_response)
+        has_body, who = _has_body(environ), str(environ.get("REMOTE_ADDR", ""))
         with self._lock:
-            self._in_hand += 1
-            is_full = self._in_hand > MOST_AT_ONCE
+            self._in_hand[has_body] += 1
+            self._bodies_of[who] += has_body
+            is_full = self._in_hand[has_body] > MOST_AT_ONCE
+            is_full = is_full or (self._bodies_of[who] > MOST_BODIES_OF_ONE and who not in MANY_BEHIND)
         try:
             if is_full and not self._is_staff(environ):
                 return _come_back(environ, start_response)
             return self._inside(environ, start_response)
         finally:
             with self._lock:
-                self._in_hand -= 1
+                self._in_hand[has_body] -= 1
+                self._bodies_of[who] -= has_body
+                if not self._bodies_of[who]:
+                    del self._bodies_of[who]
 
     def _to_live(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-        is_new = "sid" not in parse_qs(environ.get("QUERY_STRING", ""))
-        if is_new and self._is_no_room(environ):
-            return _come_back(environ, start_response)
-        return self._inside(environ, start_response)
+        """A WebSocket holds its thread, and so does who polls, also several times for one session."""
+        holds, is_new = environ["REQUEST_METHOD"] == "GET", "sid" not in parse_qs(environ.get("QUERY_STRING", ""))
+        with self._lock:
+            before, self._held = self._held, self._held + holds
+        try:
+            taken = max(before if holds else 0, self._live() if is_new else 0)
+            if self._is_no_room(taken, environ):
+                return _come_back(environ, start_response)
+            return self._inside(environ, start_response)
+        finally:
+            with self._lock:
+                self._held -= holds
 
-    def _is_no_room(self, environ: dict[str, Any]) -> bool:
-        live = self._live()
-        if live < self._most_live:
+    def _is_no_room(self, taken: int, environ: dict[str, Any]) -> bool:
+        if taken < self._most_live:
             return False
-        return live >= self._most_live + RESERVE or not self._is_staff(environ)
+        return taken >= self._most_live + RESERVE or not self._is_staff(environ)
 
     def _is_staff(self, environ: dict[str, Any]) -> bool:
         try:
@@ -76,6 +95,10 @@ class Doorkeeper:
                 return is_staff()
         except StoreError:
             return False  # who it is stands in the store, which does not answer: nobody is let in before the others
+
+
+def _has_body(environ: dict[str, Any]) -> bool:
+    return environ.get("CONTENT_LENGTH") not in (None, "", "0") or "HTTP_TRANSFER_ENCODING" in environ
 
 
 def _come_back(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
@@ -89,16 +112,16 @@ def _come_back(environ: dict[str, Any], start_response: Callable[..., Any]) -> I
     if "text/html" in environ.get("HTTP_ACCEPT", ""):
         headers.append(("Refresh", after_s))  # a page that somebody opened asks again without a hand
     start_response("503 Service Unavailable", headers)
-    return [FULL.encode()]
+    return [] if environ["REQUEST_METHOD"] == "HEAD" else [FULL.encode()]
 
 
 def install(app: Flask) -> None:
     """Stand before `app`, live push included. To be installed after it."""
     socketio = app.extensions["socketio"]
     most_live = int(app.config.get("PORTRAITQ_MOST_LIVE", MOST_LIVE))
-    app.wsgi_app = Doorkeeper(  # type: ignore[method-assign]
-        app, app.wsgi_app, lambda: len(socketio.server.eio.sockets), most_live
-    )
+    doorkeeper = Doorkeeper(app, app.wsgi_app, lambda: len(socketio.server.eio.sockets), most_live)
+    app.extensions["portraitq-crowd"] = doorkeeper
+    app.wsgi_app = doorkeeper  # type: ignore[method-assign]
     uploads = threading.BoundedSemaphore(MOST_UPLOADS)
 
     @app.before_request

@@ -5,7 +5,9 @@ RFC 9110 §15.6.4 (503) and §10.2.3 (Retry-After); OWASP ASVS 5.0 V15.2.2 (avai
 
 from __future__ import annotations
 
+import json
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -122,6 +124,72 @@ def test_a_request_too_many_is_told_when_to_come_back_and_the_artists_tap_is_tak
     assert page.headers["Refresh"] == page.headers["Retry-After"]
     assert tap.status_code == 200
     assert web.client.get("/quay/wall").status_code == 200
+
+
+def test_who_sends_slowly_keeps_nobody_from_their_page(web: Web, monkeypatch: pytest.MonkeyPatch):
+    stranger = {"REMOTE_ADDR": "192.168.4.66"}
+    monkeypatch.setattr(crowd, "MOST_BODIES_OF_ONE", 1)
+    with sending(web, monkeypatch, stranger):
+        page = web.client.get("/quay/wall")
+        one_more = web.client.post("/sign-in", data={"passphrase": "x"}, environ_base=stranger)
+        of_another = web.client.post("/sign-in", data={"passphrase": "x"}, environ_base={"REMOTE_ADDR": "192.168.4.67"})
+        tap = web.client.post("/api/v1/booths/quay/commands", json={}, headers=web.key(), environ_base=stranger)
+
+    assert (page.status_code, one_more.status_code, of_another.status_code, tap.status_code) == (200, 503, 401, 422)
+    assert web.client.post("/sign-in", data={"passphrase": "x"}, environ_base=stranger).status_code == 401
+
+
+@contextmanager
+def sending(web: Web, monkeypatch: pytest.MonkeyPatch, who: dict[str, str]) -> Iterator[None]:
+    """Somebody's form is still on its way."""
+    monkeypatch.setattr(crowd, "MOST_AT_ONCE", 2)
+    begun, go_on = threading.Event(), threading.Event()
+
+    def slow() -> str:
+        begun.set()
+        assert go_on.wait(A_WHILE_S)
+        return "done"
+
+    web.app.view_functions["devices.used"] = lambda code: slow()
+    client = web.app.test_client()
+    asking = threading.Thread(
+        target=client.post, args=("/pair/ABCD",), kwargs={"data": {"a": "b"}, "environ_base": who}
+    )
+    asking.start()
+    assert begun.wait(A_WHILE_S)
+    try:
+        yield
+    finally:
+        go_on.set()
+        asking.join(A_WHILE_S)
+
+
+def test_one_who_asks_for_news_many_times_at_once_takes_no_more_than_their_share(small: tuple[Web, str]):
+    """A poll waits half a minute, and its session may be asked for again meanwhile."""
+    web, address = small
+    opened = requests.get(f"{address}/socket.io/?EIO=4&transport=polling", timeout=A_WHILE_S).text
+    poll = f"{address}/socket.io/?EIO=4&transport=polling&sid={json.loads(opened[1:])['sid']}"
+    door = web.app.extensions["portraitq-crowd"]
+    waiting = [threading.Thread(target=requests.get, args=(poll,), kwargs={"timeout": 90}) for _ in range(2)]
+    for one in waiting:
+        one.start()
+    while door._held < 2:
+        time.sleep(0.01)
+
+    assert requests.get(poll, timeout=A_WHILE_S).status_code == 503
+    with connected(address, headers=web.key(), view="counter", booth="quay") as counter:
+        assert counter.view()
+    web.app.extensions["socketio"].server.eio.disconnect()
+    for one in waiting:
+        one.join(90)
+
+
+def test_a_head_that_is_refused_has_no_body(web: Web, monkeypatch: pytest.MonkeyPatch):
+    """RFC 9110 §9.3.2; on a line that is kept open it would be taken for the next answer."""
+    with busy(web, monkeypatch):
+        answer = web.client.head("/quay/wall")
+
+    assert (answer.status_code, answer.data) == (503, b"")
 
 
 def test_a_request_that_breaks_does_not_stay_in_hand(web: Web, monkeypatch: pytest.MonkeyPatch):
