@@ -23,9 +23,12 @@ HANDSHAKE_S = 10.0
 FIRST_WORD_S = 10.0
 FAREWELL_S = 2.0
 FLUSH_S = 30.0  # so long what was answered may still be on its way to a slow client
+UNREAD_S = 60.0  # so long one piece of an answer may be; who takes less than 1 KB/s is given up
 NO_HANDLES_S = 0.2
 PIECE_BYTES = 1 << 16
 MOST_LINES = 1200  # as many as the server keeps open
+MOST_OUTSIDE = 200  # so many of one address may be before their handshake is over; a stranger must not fill the door
+MANY_BEHIND = ("127.0.0.1", "::1", "::ffff:127.0.0.1")  # a proxy on this machine speaks for many
 ROUNDS = 5
 LONGEST_HEAD_BYTES = 4096
 HANDSHAKE = b"\x16"  # the first byte of a TLS record that opens one, RFC 8446, 5.1
@@ -64,6 +67,7 @@ class Door:
         self.context = context
         self._listener, self._take = listener, take
         self._lines: set[asyncio.Task[None]] = set()
+        self._outside: dict[socket.socket, str] = {}  # those whose handshake is not over: of which address
         listener.setblocking(False)
         self._loop = asyncio.SelectorEventLoop()
         self._closing = asyncio.Event()
@@ -105,14 +109,19 @@ class Door:
             self._loop.remove_reader(self._listener)
             self._loop.call_later(NO_HANDLES_S, self._listen_again)
             return
-        if len(self._lines) >= MOST_LINES:
+        if len(self._lines) >= MOST_LINES or self._has_many_outside(who := str(client[0])):
             line.close()
             return
+        self._outside[line] = who
         line.setblocking(False)
         serving = self._loop.create_task(self._serve(line, client))
         self._lines.add(serving)
         serving.add_done_callback(self._lines.discard)
+        serving.add_done_callback(lambda _: self._outside.pop(line, None))
         serving.add_done_callback(functools.partial(_let_go, line))  # also of one that never came to run
+
+    def _has_many_outside(self, who: str) -> bool:
+        return who not in MANY_BEHIND and sum(who == other for other in self._outside.values()) >= MOST_OUTSIDE
 
     def _listen_again(self) -> None:
         if not self._closing.is_set():
@@ -164,6 +173,7 @@ class Door:
             ssl_handshake_timeout=HANDSHAKE_S,
             ssl_shutdown_timeout=FAREWELL_S,
         )
+        self._outside.pop(line, None)
         writer = asyncio.StreamWriter(transport, protocol, reader, self._loop)
         try:
             await self._join(reader, writer, client)
@@ -174,7 +184,7 @@ class Door:
         ours, theirs = socket.socketpair()
         within_reader, within_writer = await asyncio.open_connection(sock=ours, limit=PIECE_BYTES)
         coming = asyncio.ensure_future(_carry(reader, within_writer))
-        going = asyncio.ensure_future(_carry(within_reader, writer))
+        going = asyncio.ensure_future(_carry(within_reader, writer, UNREAD_S))
         try:
             self._take(InnerEnd(fileno=theirs.detach()), client)
             await asyncio.wait((coming, going), return_when=asyncio.FIRST_COMPLETED)
@@ -199,8 +209,9 @@ def _let_go(line: socket.socket, served: asyncio.Task[None]) -> None:
     line.close()
 
 
-async def _carry(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-    """Hand on what comes, no quicker than it goes, until there is no more."""
+async def _carry(reader: asyncio.StreamReader, writer: asyncio.StreamWriter, patience_s: float | None = None) -> None:
+    """Hand on what comes, no quicker than it goes, until there is no more, or one piece takes too long."""
     while piece := await reader.read(PIECE_BYTES):
         writer.write(piece)
-        await writer.drain()
+        async with asyncio.timeout(patience_s):
+            await writer.drain()

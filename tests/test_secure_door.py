@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import socket
 import ssl
 import threading
@@ -13,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from portraitq import secure_door
 from portraitq.https import Https
 from portraitq.secure_door import LONGEST_HEAD_BYTES, Door, InnerEnd, knows_https
 
@@ -154,6 +156,48 @@ def test_clients_that_never_finish_their_handshake_hold_nobody_up(opened):
     assert len(booth.clients) == 1  # none of the others came as far as the server
     for line in (*silent, *stuck):
         line.close()
+
+
+def test_of_one_address_only_so_many_may_stand_outside_and_who_is_inside_stays(opened, monkeypatch):
+    monkeypatch.setattr(secure_door, "MOST_OUTSIDE", 2)
+    monkeypatch.setattr(secure_door, "MANY_BEHIND", ())
+    booth = opened()
+    with booth.call() as inside, booth.plain() as one, booth.plain() as two:
+        with booth.plain() as three:
+            assert three.recv(10) == b""
+        inside.sendall(b"me")
+        assert heard(inside, 2) == b"ME"
+
+        one.close(), two.close()
+
+        assert eventually_let_in(booth)
+
+
+def eventually_let_in(booth: Booth) -> bool:
+    for _ in range(PATIENCE_S * 20):
+        try:
+            with booth.call():
+                return True
+        except OSError:
+            threading.Event().wait(0.05)
+    return False
+
+
+def test_who_takes_nothing_of_an_answer_holds_nothing_behind_the_door(opened, monkeypatch):
+    monkeypatch.setattr(secure_door, "UNREAD_S", 0.2)
+    monkeypatch.setattr(secure_door, "FLUSH_S", 0.2)
+    gone = threading.Event()
+
+    def talk_to_nobody(line: InnerEnd) -> None:
+        with line, contextlib.suppress(OSError):
+            while True:
+                line.sendall(b"z" * 300_000)
+        gone.set()
+
+    booth = opened(talk_to_nobody)
+
+    with booth.call():
+        assert gone.wait(PATIENCE_S)
 
 
 # RFC 8996 forbids TLS 1.0 and 1.1; OWASP ASVS 5.0, 12.1.1 (only current versions; from memory)
