@@ -5,7 +5,8 @@ event `view` with `{"seq", "html", "as_of"}`. One thread publishes: it renders e
 screens first, whoever taps never waits for it, and of several standings in a row only the newest is sent. A socket
 that does not drain is passed over until it does, so that it delays nobody and gets the newest then. A refused
 connection is told its sentence, and in `why` whether that stays so ("unsigned", "unknown", and "wait" for a while) or
-passes by itself ("store").
+passes by itself ("store"). A tablet that was withdrawn is told so ("withdrawn"), and shows nothing of the booth's any
+more.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from portraitq.web.here import desk_at
 from portraitq.web.hosts import is_own_origin
 from portraitq.web.problems import NotThere, OwnersOnly, TooOften, Unsigned
 from portraitq.web.sockets import Postman
-from portraitq.web.staff import Pass, device_pass, staff_pass, still_valid
+from portraitq.web.staff import Pass, device_pass, is_withdrawn, staff_pass, still_valid
 from portraitq.web.views import ANYBODY, Rendered, View, need_to_see, nobody_in_particular, render_view, view_named
 
 NAMESPACE = "/live"
@@ -337,7 +338,7 @@ def install(app: Flask) -> None:
             watcher = watcher_of(sid, auth)
         except (Unsigned, OwnersOnly) as no:
             said = problems.UNSIGNED if isinstance(no, Unsigned) else problems.OWNERS_ONLY
-            raise RefusedConnection(said, {"why": "unsigned"}) from no
+            raise RefusedConnection(said, {"why": "withdrawn" if is_withdrawn() else "unsigned"}) from no
         except TooOften as no:
             raise RefusedConnection(str(no), {"why": "wait"}) from no
         except UNKNOWN as no:

@@ -182,6 +182,11 @@ def paired() -> Device | None:
     return cast("Device | None", g.paired)
 
 
+def is_withdrawn() -> bool:
+    """Whether this browser was paired as a device that is one no longer."""
+    return bool(session.get("key")) and paired() is None
+
+
 def _device_of(key: object) -> Device | None:
     if not isinstance(key, str) or not 0 < len(key) <= LONGEST_KEY:
         return None

@@ -125,6 +125,7 @@ export class Live {
   // A store that did not answer for a moment is asked again as after any loss; a page that may not be seen, each minute.
   refused(text) {
     const { message, data } = JSON.parse(text);
+    if (data?.why === "withdrawn") return location.reload(); // what this page shows is not for whoever has the tablet now
     this.isRefused = TO_STAY.includes(data?.why);
     if (this.isRefused) this.say(message ?? "This page cannot be kept up to date: load it again.");
     this.lost();

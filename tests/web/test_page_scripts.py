@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, WebSocketRoute, expect
 
 from portraitq.core.events import WalkedAway
 from portraitq.passphrase import set_passphrase
-from portraitq.store import trouble
+from portraitq.store import devices, trouble
 from tests.chromium import launched
 from tests.web.conftest import PASSPHRASE, Web
 
@@ -277,6 +277,23 @@ def test_a_page_that_may_not_be_seen_says_why_and_asks_again_slowly(web: Web, se
     until_live(page)
     assert before == 1
     expect(page.locator("#said")).to_be_empty()
+
+
+def test_a_tablet_that_is_withdrawn_shows_nothing_of_the_booth_any_more(web: Web, served: str, page: Page):
+    tablet, cookie = web.app.test_client(), web.app.config["SESSION_COOKIE_NAME"]
+    web.pair(tablet)
+    paired = tablet.get_cookie(cookie)
+    assert paired
+    page.context.add_cookies([{"name": cookie, "value": paired.value, "url": served}])
+    page.goto(f"{served}/quay/counter")
+    until_live(page)
+    with web.desks.store.reading() as connection:
+        (device,) = devices.listed(connection)
+    web.sign_in()
+
+    web.client.post(f"/devices/{device.id}/withdraw", data={"token": web.token()})
+
+    expect(page).to_have_url(re.compile("/sign-in"))
 
 
 def refuse(socket: WebSocketRoute, why: dict[str, object]) -> None:
