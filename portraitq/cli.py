@@ -438,7 +438,7 @@ def backup(file: Path, replace: bool, data: Path, database: str | None) -> None:
 def restore(file: Path, replace: bool, data: Path, database: str | None) -> None:
     """Put the back-up FILE in the place of the store: all of it, or nothing. Stop the service first.
 
-    What was erased since, and every device shut out since, stays so where the store of before still knows it.
+    What was erased since, and every device withdrawn since, stays so where the store of before still knows it.
     """
     from portraitq.back_ups import SERVERS_OWN
     from portraitq.store.restore import restore as restoring
@@ -471,8 +471,8 @@ def _restored_said(done: Any) -> Iterator[str]:
         yield "Passphrase, devices and sign-ins stay as they were a moment ago."
     else:
         yield (
-            "Passphrase and device keys are those of the back-up, and every browser signs in again: shut out on "
-            "Set-up what was shut out since, or set a new passphrase with `portraitq passphrase`."
+            "Passphrase and device keys are those of the back-up, and every browser signs in again: withdraw "
+            "under Devices what was withdrawn since, or set a new passphrase with `portraitq passphrase`."
         )
 
 
