@@ -391,11 +391,8 @@ def with_gunicorn(service: Service) -> None:
             conn.close()
 
         def handle_request(self, req: Any, conn: Any) -> bool:
-            conn.parser.unreader.expect_body()
-            try:
+            with clients.serving(conn, is_live=req.path.startswith(crowd.LIVE_PATH)):
                 return bool(super().handle_request(req, conn))
-            finally:
-                conn.parser.unreader.expect_head()
 
         def handle_exit(self, sig: int, frame: FrameType | None) -> None:
             threading.Thread(target=service.hang_up, daemon=True).start()
@@ -441,6 +438,7 @@ def _gunicorn_settings(service: Service, worker: type) -> dict[str, Any]:
         "worker_connections": threads + MORE_CONNECTIONS,
         "backlog": threads + MORE_CONNECTIONS,  # a hall whose phones all come back at once after a restart
         "keepalive": 30,
+        "sendfile": False,  # Python's waits for ever for who reads nothing, whatever the socket says
         "timeout": 0,  # a worker that waits for a slow disk is never killed for it
         "graceful_timeout": STOP_S,
         "forwarded_allow_ips": "",  # no header says where a request came from, or by which scheme

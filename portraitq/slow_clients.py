@@ -2,10 +2,11 @@
 
 A thread waits for each request that has begun to come, so whoever begins a thousand and ends none would keep all others
 out. A request's head must be there in `HEAD_S`; of its body something must come every `SILENCE_S`, and on the whole
-`SLOWEST_BYTES_PER_S`. Who is later is answered 408 (RFC 9110 §15.5.9), and the line is closed. From one address at most
-`MOST_OWED` connections are waited for at a time; more are closed at once, with 503. A proxy on this machine speaks for
-many, so its address is not counted. Nor does anybody wait for a client to hang up: gunicorn would, for two seconds
-each, in the one thread that takes new connections in.
+`SLOWEST_BYTES_PER_S`. Who is later is answered 408 (RFC 9110 §15.5.9), and the line is closed. An answer that nobody
+reads holds its thread too: it is given up once nothing of it could be sent for `UNREAD_S`. From one address at most
+`MOST_OWED` connections are waited for or answered at a time; more are closed at once, with 503. A proxy on this machine
+speaks for many, so its address is not counted. Nor does anybody wait for a client to hang up: gunicorn would, for two
+seconds each, in the one thread that takes new connections in.
 
 How much a request may bring is `web/limits.py`'s. Live connections are not read here, and what comes by https is plain
 when it comes here.
@@ -14,8 +15,10 @@ when it comes here.
 from __future__ import annotations
 
 import contextlib
+import errno
 import selectors
 import socket
+import struct
 import threading
 import time
 from collections import Counter
@@ -33,10 +36,11 @@ SILENCE_S = 20.0  # Wi-Fi that comes back at all comes back sooner
 SLOWEST_BYTES_PER_S = 1000  # a phone's photo of 3 MB would take the better part of an hour
 AT_FIRST_S = 60.0  # the pace is looked at after that
 MOST_OWED = 100  # a browser opens six, and one ahead
+UNREAD_S = 30  # the system takes more once a third of its buffer is free, which is some 30 KB
 FAREWELL_S = 2.0
 LOOK_S = 0.1
 PIECE_BYTES = 1 << 16
-MANY_BEHIND = ("127.0.0.1", "::1")
+MANY_BEHIND = ("127.0.0.1", "::1", "::ffff:127.0.0.1")
 TOO_SLOW = "This request came too slowly and was given up: come nearer to the booth, then send it again."
 TOO_MANY = "Too many requests from here have begun and not ended: wait a moment, then send this again."
 
@@ -62,6 +66,8 @@ class SlowClients:
             return False
         self._owes(address)
         conn.portraitq_address = address
+        with contextlib.suppress(OSError):  # it is gone already
+            conn.sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("ll", UNREAD_S, 0))
         done = _Once(partial(self._owes_no_more, address))
         conn.init = partial(self._initialised, conn, conn.init, done)
         conn.close = partial(self._closed, conn, conn.close, done)
@@ -79,6 +85,21 @@ class SlowClients:
             yield
         finally:
             self._owes_no_more(address)
+
+    @contextlib.contextmanager
+    def serving(self, conn: Any, *, is_live: bool) -> Iterator[None]:
+        """While a thread answers a request of that connection; live ones are counted elsewhere (`web/crowd.py`).
+
+        Who reads nothing for too long has hung up, as far as anybody can tell.
+        """
+        conn.parser.unreader.expect_body(is_counted=not is_live)
+        try:
+            with contextlib.nullcontext() if is_live else self.waiting_for(conn.portraitq_address):
+                yield
+        except BlockingIOError as unread:
+            raise BrokenPipeError(errno.EPIPE, "nothing was read for too long") from unread
+        finally:
+            conn.parser.unreader.expect_head()
 
     def _initialised(self, conn: Any, init: Any, done: _Once) -> None:
         if not conn.initialized:
@@ -114,10 +135,12 @@ class InTime(SocketUnreader):  # type: ignore[misc]
 
     def expect_head(self) -> None:
         """A request begins with what comes next."""
+        self._is_counted = False
         self._is_head, self._began_s, self._came_bytes = True, 0.0, 0
 
-    def expect_body(self) -> None:
-        """The head is there."""
+    def expect_body(self, *, is_counted: bool = False) -> None:
+        """The head is there; `is_counted` says that its request is counted as waited for already."""
+        self._is_counted = is_counted
         self._is_head, self._began_s, self._came_bytes = False, 0.0, 0
 
     def chunk(self, size_hint: int | None = None) -> bytes:
@@ -128,7 +151,7 @@ class InTime(SocketUnreader):  # type: ignore[misc]
             self._give_up()
         try:
             self.sock.settimeout(wait_s if before_s is None else min(wait_s, before_s))
-            with self._clients.waiting_for(self._conn.portraitq_address):
+            with self._waiting():
                 piece: bytes = super().chunk(size_hint)
         except TimeoutError:
             if before_s is not None and before_s <= wait_s:
@@ -139,6 +162,11 @@ class InTime(SocketUnreader):  # type: ignore[misc]
                 self.sock.settimeout(before_s)
         self._came_bytes += len(piece)
         return piece
+
+    def _waiting(self) -> contextlib.AbstractContextManager[None]:
+        if self._is_counted:
+            return contextlib.nullcontext()
+        return self._clients.waiting_for(self._conn.portraitq_address)
 
     def _wait_s(self) -> float:
         ran_s = time.monotonic() - self._began_s

@@ -133,6 +133,32 @@ def test_who_wants_to_wait_less_waits_less(line: Line):
     assert line.conn.sock.gettimeout() == 0.05
 
 
+def test_an_answer_that_nobody_reads_is_given_up(clients: SlowClients, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(slow_clients, "UNREAD_S", 1)
+    opened = Line(clients)
+    opened.client.sendall(ASKED)
+    opened.head()
+
+    with pytest.raises(BrokenPipeError), clients.serving(opened.conn, is_live=False):
+        opened.conn.sock.sendall(b"x" * 10_000_000)
+
+    opened.close()
+
+
+@pytest.mark.parametrize(("is_live", "owed"), [(False, 1), (True, 0)])
+def test_who_is_answered_counts_once_unless_the_connection_stays(clients: SlowClients, is_live: bool, owed: int):
+    opened = Line(clients)
+    opened.client.sendall(ASKED + b"x" * 40)
+    asked = opened.head()
+
+    with clients.serving(opened.conn, is_live=is_live):
+        assert asked.body.read(40) == b"x" * 40
+        assert clients.owed(PHONE) == owed
+
+    assert clients.owed(PHONE) == 0
+    opened.close()
+
+
 def test_of_one_address_only_so_many_are_waited_for_and_of_others_as_before(clients: SlowClients):
     lines = [Line(clients) for _ in range(MOST_OWED)]
 
