@@ -58,6 +58,9 @@ if TYPE_CHECKING:
 Errors = dict[str, str]
 
 LONGEST_NAME = 80
+# A stranger with many addresses must not keep the booth's tablets out. A thousand guesses an hour at twenty codes of 40
+# bits that last ten minutes find one in six thousand years.
+WRONG_CODES_PER_HOUR = 1000
 HERE_NOW_S = 120  # noted at most once a minute, so that this is "now"
 MAY = {
     STAFF: "Staff: orders, easels, hand-over",
@@ -393,4 +396,4 @@ def _kept_nowhere(page: str) -> Response:
 
 def install(app: Flask) -> None:
     """Count the wrong codes of pairings, for `app`; apart from passphrases, so that neither keeps the other out."""
-    app.extensions["portraitq-pair-guesses"] = WrongGuesses(time.monotonic)
+    app.extensions["portraitq-pair-guesses"] = WrongGuesses(time.monotonic, in_all_per_hour=WRONG_CODES_PER_HOUR)
