@@ -20,9 +20,9 @@ from flask import Flask
 
 from portraitq.web import problems
 
-# RFC 6762 (.local), RFC 6761 (.localhost), RFC 8375 (.home.arpa), ICANN's reservation of 2024 (.internal); the last two
-# are no domains of the internet and are what routers of small networks commonly call theirs.
-LOCAL_ENDINGS = (".local", ".localhost", ".home.arpa", ".internal", ".lan", ".home")
+# RFC 6762 (.local), RFC 6761 (.localhost), RFC 8375 (.home.arpa), ICANN's reservation of 2024 (.internal); the last
+# three are no domains of the internet and are what routers and hotspots of small networks commonly call theirs.
+LOCAL_ENDINGS = (".local", ".localhost", ".home.arpa", ".internal", ".lan", ".home", ".localdomain")
 NAME = re.compile(r"(?:[a-z0-9_-]{1,63}\.)*[a-z0-9_-]{1,63}\.?", re.IGNORECASE)
 WITH_PORT = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[^:\[\]]+)(?::[0-9]{0,5})?", re.IGNORECASE)
 ABSOLUTE = re.compile(r"https?://(?:[^/?#@]*@)?(?P<host>[^/?#]*)", re.IGNORECASE)

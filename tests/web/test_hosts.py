@@ -31,6 +31,7 @@ OURS = [
     "booth.local.",
     "booth.lan",
     "booth.home.arpa",
+    "booth.localdomain",
     socket.gethostname(),
 ]
 STRANGERS = ["evil.example", "evil.example:8750", "192.168.4.1.evil.example", "local.evil.example", "evil.xn--p1ai"]
