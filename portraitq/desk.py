@@ -18,7 +18,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from portraitq import consent, erasing, house_rules
+from portraitq import consent, erasing, house_rules, memory
 from portraitq.back_ups import BackUps
 from portraitq.clock import Clock, Jump
 from portraitq.clock_watch import Doubt, doubt
@@ -541,6 +541,7 @@ class Desk:
     def _tidy_now_and_then(self) -> None:
         if self._tidied_at is not None and timedelta(0) <= self.clock.now() - self._tidied_at < TIDY_EVERY:
             return
+        memory.give_back()
         try:
             self._tidy_or_tell()
         except Exception:  # quotes go on whatever happens here

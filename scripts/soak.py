@@ -40,7 +40,7 @@ from load import Report, Watcher  # noqa: E402
 from scipy.special import stdtrit  # noqa: E402
 from werkzeug.serving import make_server  # noqa: E402
 
-from portraitq import passphrase  # noqa: E402
+from portraitq import memory, passphrase  # noqa: E402
 from portraitq.clock import Clock  # noqa: E402
 from portraitq.core.commands import Command  # noqa: E402
 from portraitq.core.errors import Refused  # noqa: E402
@@ -237,6 +237,7 @@ def measure(desk: Desk, bare: Bare, folder: Path, name: str) -> Measured:
         taps.append(answered_s - began_s)
         requotes.append(requoted_s - answered_s)
     gc.collect()
+    memory.give_back(every_s=0)  # as the service does now and then
     process = psutil.Process()
     store_kb = sum(file.stat().st_size for file in folder.glob("portraitq.sqlite3*")) / 1024
     return Measured(
