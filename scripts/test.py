@@ -74,7 +74,7 @@ def steps(arguments: "list[str]") -> "list[tuple[str, list[str]]]":
     """Each step's name and the module with its arguments, the tests last."""
     # A file stays on one worker, so that its server and its browser are started once. Many tests wait for a hand or a
     # line, so there are more workers than cores; in the order of their names, so that the longest do not come last.
-    several = str(min(6, (os.cpu_count() or 1) + 2))
+    several = str(min(8, 3 * (os.cpu_count() or 1)))
     workers = ["-n", several, "--dist", "loadfile", "--no-loadscope-reorder"]
     return [
         (LINT, ["ruff", "check", "."]),
