@@ -43,4 +43,4 @@ def _trim() -> Callable[[int], int] | None:
     except (OSError, AttributeError):  # another C library, such as musl
         return None
     found.argtypes, found.restype = [ctypes.c_size_t], ctypes.c_int
-    return found  # type: ignore[no-any-return]
+    return found
