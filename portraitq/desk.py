@@ -24,7 +24,7 @@ from portraitq.clock import Clock, Jump
 from portraitq.clock_watch import Doubt, doubt
 from portraitq.core import clock_set
 from portraitq.core.booth import Booth, fold, import_lines
-from portraitq.core.commands import Command, Order, decide
+from portraitq.core.commands import Command, Order, asked_for, decide
 from portraitq.core.errors import Malformed, Refused
 from portraitq.core.events import SYSTEM, DayClosed, Erased, Event, Ordered, Promised, SetUp, print_instant
 from portraitq.core.life import Ticket
@@ -182,13 +182,19 @@ class Desk:
         return OrderTaken(outcome, ordered.ticket, ordered.number, kept.code if kept else "", ready_by, later)
 
     def quote(self, style: str, sitters: int, artist: str | None = None) -> Quote:
-        """When such a portrait, ordered now, would be ready. Raises Refused when the booth does not draw it."""
+        """When such a portrait, ordered now, would be ready.
+
+        Raises Refused when the booth does not draw it, Malformed when nothing can be called so.
+        """
         booth, now = self._booth, self._now()
-        decide(booth, Command("quote", Order(style=style, sitters=sitters, artist=artist)), now)
+        decide(booth, asked_for(style, sitters, artist), now)
         return quote_order(booth, self._standing.pace, now, style=style, sitters=sitters, artist=artist)
 
     def offers(self, sitters: int, artist: str | None = None) -> Mapping[str, Offer | Refused]:
-        """What is offered of every style to somebody who asks now, or why the booth would not draw it."""
+        """What is offered of every style to somebody who asks now, or why the booth would not draw it.
+
+        Raises Malformed when there cannot be so many sitters or such an artist.
+        """
         booth, now = self._booth, self._now()
         drawn = offers(booth, self._standing.pace, now, sitters=sitters, artist=artist)
         return {
@@ -375,7 +381,7 @@ class Desk:
 
     def _refuses(self, booth: Booth, style: str, sitters: int, artist: str | None, now: datetime) -> Refused | None:
         try:
-            decide(booth, Command("quote", Order(style=style, sitters=sitters, artist=artist)), now)
+            decide(booth, asked_for(style, sitters, artist), now)
         except Refused as no:
             return no
         return None

@@ -110,6 +110,11 @@ def read_command(sent: object, by: str = COUNTER) -> Command:
     return Command(head.id, data, read_by(by), head.ago_s or 0)
 
 
+def asked_for(style: str, sitters: int, artist: str | None = None) -> Command:
+    """The order that somebody asks about and that nobody writes down; Malformed names the field that is wrong."""
+    return Command("asked", validated(Order, {"style": style, "sitters": sitters, "artist": artist}))
+
+
 def read_by(by: str) -> str:
     """`by` as the journal may name a device; Malformed names the field."""
     return validated(_From, {"by": by}).by

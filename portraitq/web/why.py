@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from flask import Blueprint, Response, make_response, render_template, request
 
-from portraitq.core.commands import Command, Order, decide
+from portraitq.core.commands import asked_for, decide
 from portraitq.core.errors import Malformed
 from portraitq.forecast.explain import explain, explain_order
 from portraitq.forecast.explanation import Explanation
@@ -41,7 +41,7 @@ def order(booth: str) -> Response:
     sitters = order_form.read_sitters(asked.get("sitters") or "1")
     standing, now = desk.standing(wait_s=0), desk.clock.now()
     at = standing.as_of if order_form.is_asked_already(standing, sitters, artist, now) else max(now, standing.as_of)
-    decide(standing.booth, Command("why", Order(style=style, sitters=sitters, artist=artist)), at)
+    decide(standing.booth, asked_for(style, sitters, artist), at)
     return _panel(booth, explain_order(standing.booth, standing.pace, at, style=style, sitters=sitters, artist=artist))
 
 

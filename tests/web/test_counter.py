@@ -64,6 +64,14 @@ def test_more_sitters_are_quoted_later_and_nothing_is_written(counter):
     assert counter.desk.standing(5).seq == before
 
 
+@pytest.mark.parametrize("way", ["quotes?sitters=1&artist=", "why?style=pencil-head&sitters=1&artist="])
+def test_what_can_be_no_artist_is_asked_about_in_vain(counter, way):
+    for odd in ("9" * 300, "%FF", "A%20name", "%00"):
+        answer = counter.client.get(f"/quay/counter/{way}{odd}")
+
+        assert answer.status_code == 422
+
+
 def test_a_style_that_the_asked_artist_does_not_draw_says_so_instead_of_a_time(counter):
     set_up = counter.desk.standing().booth.set_up
     artist = next((one for one in set_up.artists if len(one.styles) < len(set_up.styles)), None)
