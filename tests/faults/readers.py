@@ -305,7 +305,7 @@ class Readers:
             self.taken[reader] += 1
         elif answer.is_json and answer.request.method != "HEAD":
             _is_a_sentence(answer.json["detail"])
-        assert not UNREAL.search(answer.get_data(as_text=True)) or "journal.jsonl" in asked, asked
+        assert not UNREAL.search(answer.get_data().decode(errors="replace")) or "journal.jsonl" in asked, asked
 
     def _count_photos(self) -> int:
         with self.web.desks.store.reading() as connection:
