@@ -138,9 +138,9 @@ def _photos(connection: Connection, booths: dict[str, Booth], seen: Callable[[in
                 faults.append(f"{what}, which the journal does not know")
             elif booth.tickets[row.ticket].is_erased:
                 faults.append(f"{what}, which was erased: the service erases it when it runs")
-        if jpeg_size_px(taken_out(row.jpeg)) != (row.width_px, row.height_px):
+        if jpeg_size_px(taken_out(_picture(row.jpeg))) != (row.width_px, row.height_px):
             faults.append(f"{what} is no whole picture of {row.width_px} × {row.height_px} px")
-        if jpeg_size_px(row.small_jpeg) is None:
+        if jpeg_size_px(_picture(row.small_jpeg)) is None:
             faults.append(f"{what} is no whole picture where it is small")
     waiting = f", {loose} of them for orders that are not finished" if loose else ""
     return Finding("photos", f"{count}{waiting}", _few(faults))
@@ -160,6 +160,11 @@ def _devices(connection: Connection) -> Finding:
             faults.append(f"device {row.id}: {wrong}")
     still_in = sum(row.withdrawn_at is None for row in rows)
     return Finding("devices", f"{still_in} let in, {len(rows) - still_in} shut out", _few(faults))
+
+
+def _picture(stored: object) -> bytes:
+    """What stands where a picture should; nothing where a damaged file holds something else there."""
+    return stored if isinstance(stored, bytes) else b""
 
 
 def jpeg_size_px(content: bytes) -> tuple[int, int] | None:

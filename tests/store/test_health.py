@@ -57,6 +57,11 @@ def test_a_whole_store_has_no_fault_and_each_check_says_what_it_saw(file: Path):
 
 
 SPOILT = [
+    (
+        "UPDATE photos SET jpeg = 'words' WHERE id = 'p1'",
+        "photos",
+        "a photo of T1 of quay is no whole picture of 300 × 420",
+    ),
     ("DELETE FROM journal WHERE seq = 3", "journal of quay", "line 3: .*seq 3 was expected"),
     (
         "UPDATE journal SET line = replace(line, '2026-06-06', '2025-06-06') WHERE seq = 3",
