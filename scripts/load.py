@@ -23,8 +23,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -659,6 +659,21 @@ def judge(report: Report, hall: Hall, taps: Taps, lost: list[str], refused: int)
         report.must(False, sentence)
 
 
+@contextmanager
+def started(service: Service) -> Iterator[Service]:
+    """It runs while the block does."""
+    service.start()
+    try:
+        yield service
+    finally:
+        service.stop()
+
+
+def no_errors(service: Service, report: Report) -> None:
+    """Whatever came in, the service has nothing to complain of."""
+    report.must("Traceback" not in service.said, f"the service logged an error:\n{service.said[-1500:]}")
+
+
 async def _crowd(stall: Stall, service: Service, options: argparse.Namespace, report: Report) -> tuple[Taps, Hall]:
     chance = random.Random(options.seed)
     hall = Hall(service.port, chance)
@@ -714,13 +729,9 @@ async def _bare(hall: Hall, service: Service, taps: int, phones: int) -> Taps:
 
 def crowd(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """A tap to the last of everybody, beside the bare broadcast of the same sizes and one re-quote."""
-    service = ours(stall)
-    service.start()
-    try:
+    with started(ours(stall)) as service:
         taps, hall = asyncio.run(_crowd(stall, service, options, report))
-    finally:
-        service.stop()
-    report.must("Traceback" not in service.said, f"the service logged an error:\n{service.said[-1500:]}")
+    no_errors(service, report)
     told = f"{min(taps.reached)} to {max(taps.reached)} of the {len(hall.healthy)} who stay see something new"
     report.say(f"  a tap to the last of them: {taps.said()} ({len(taps.last_ms)} taps; {told})")
     if options.short:
@@ -729,12 +740,8 @@ def crowd(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     report.say(f"  one push to all: {sum(sizes[json.dumps(one.auth)] for one in hall.watchers) / 1024:.0f} KB")
     floors = {}
     for sockets in ("library", "ours"):
-        floor = bare(stall.folder, sizes, sockets)
-        floor.start()
-        try:
+        with started(bare(stall.folder, sizes, sockets)) as floor:
             floors[sockets] = asyncio.run(_bare(hall, floor, options.taps, options.phones)).last
-        finally:
-            floor.stop()
     requote_ms = stall.requote_ms
     report.say(
         f"  bare broadcast of the same: {floors['ours']:.0f} ms on this program's sockets, "
@@ -797,13 +804,9 @@ def _live(service: Service) -> int:
 
 def slow(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """Sockets that never read, half of them of the largest view, beside everybody else."""
-    service = ours(stall)
-    service.start()
-    report.say(f"slow and dead sockets: {STUCK} that never read beside {options.phones} phones")
-    try:
+    with started(ours(stall)) as service:
+        report.say(f"slow and dead sockets: {STUCK} that never read beside {options.phones} phones")
         asyncio.run(_slow(stall, service, options, report))
-    finally:
-        service.stop()
 
 
 async def _storm(stall: Stall, service: Service, options: argparse.Namespace, report: Report) -> None:
@@ -842,14 +845,10 @@ async def _storm(stall: Stall, service: Service, options: argparse.Namespace, re
 
 def storm(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """The service is started anew, and everybody is back within two seconds."""
-    service = ours(stall)
-    service.start()
-    report.say(f"the service started anew, {options.phones} phones coming back within {STORM_S:.0f} s")
-    try:
+    with started(ours(stall)) as service:
+        report.say(f"the service started anew, {options.phones} phones coming back within {STORM_S:.0f} s")
         asyncio.run(_storm(stall, service, options, report))
-    finally:
-        service.stop()
-    report.must("Traceback" not in service.said, f"the service logged an error:\n{service.said[-1500:]}")
+    no_errors(service, report)
 
 
 async def _full(stall: Stall, service: Service, options: argparse.Namespace, report: Report) -> None:
@@ -897,14 +896,10 @@ async def _full(stall: Stall, service: Service, options: argparse.Namespace, rep
 
 def full(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """Twice as many phones; then more than fit."""
-    service = ours(stall)
-    service.start()
-    report.say(f"a full hall: {options.phones * 2} phones, then more than the {options.most} that fit")
-    try:
+    with started(ours(stall)) as service:
+        report.say(f"a full hall: {options.phones * 2} phones, then more than the {options.most} that fit")
         asyncio.run(_full(stall, service, options, report))
-    finally:
-        service.stop()
-    report.must("Traceback" not in service.said, f"the service logged an error:\n{service.said[-1500:]}")
+    no_errors(service, report)
 
 
 PARTS = {"crowd": crowd, "slow": slow, "storm": storm, "full": full}
