@@ -32,6 +32,7 @@ from pathlib import Path
 from typing import Any
 from urllib.error import HTTPError
 from urllib.request import Request, urlopen
+from zoneinfo import ZoneInfo
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent), str(HERE)]
@@ -39,6 +40,7 @@ sys.path[:0] = [str(HERE.parent), str(HERE)]
 import psutil  # noqa: E402
 from bench import Teller, a_set_up, least_ms  # noqa: E402
 
+from portraitq.core.booth import local_day  # noqa: E402
 from portraitq.core.commands import Order  # noqa: E402
 from portraitq.core.events import ArtistIn, DayOpened, StageDone, Started  # noqa: E402
 from portraitq.forecast.pace import pace_of  # noqa: E402
@@ -48,6 +50,7 @@ from portraitq.store.cards import Card  # noqa: E402
 from portraitq.store.store import open_store  # noqa: E402
 from portraitq.ticket.codes import new_code  # noqa: E402
 from portraitq.web import crowd as crowd_limits  # noqa: E402
+from tests.morning import where_it_is_morning  # noqa: E402
 
 SLUG = "quayside"
 EASELS = 2
@@ -87,13 +90,11 @@ class Stall:
 def a_stall(folder: Path, tickets: int) -> Stall:
     """Two easels at work and a queue, opened an hour ago in a zone in which it is morning."""
     now = datetime.now(UTC)  # noqa: TID251  (the service reads the same clock)
-    ahead_h = 10 - now.hour
-    ahead_h += 24 if ahead_h < -12 else 0
     set_up = a_set_up(EASELS)
-    zone = f"Etc/GMT{-ahead_h:+d}" if ahead_h else "Etc/UTC"
+    zone = where_it_is_morning()
     set_up = set_up.model_copy(update={"booth": set_up.booth.model_copy(update={"zone": zone})})
     opened_at, told = now - timedelta(hours=1), Teller()
-    day = (opened_at + timedelta(hours=ahead_h)).date().isoformat()
+    day = local_day(opened_at, ZoneInfo(zone))
     told.say(set_up, opened_at - timedelta(minutes=5))
     told.say(DayOpened(day=day, closes_at=opened_at + timedelta(hours=11), breaks=()), opened_at)
     for artist in set_up.artists:
