@@ -6,7 +6,7 @@ import io
 import re
 import secrets
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -144,7 +144,7 @@ def with_nobody_in(web: Web) -> Web:
 @contextmanager
 def serving(web: Web) -> Iterator[str]:
     """Serve `web` in this process, with live push, while the block runs; its address."""
-    server = make_server("127.0.0.1", 0, web.app, threaded=True)
+    server = make_server("127.0.0.1", 0, _closing(web.app), threaded=True)
     server.daemon_threads = True
     thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
     thread.start()
@@ -153,6 +153,20 @@ def serving(web: Web) -> Iterator[str]:
     server.shutdown()
     thread.join(timeout=5)
     server.server_close()
+
+
+def _closing(app: Flask) -> Callable[..., Iterator[bytes]]:
+    """`app`, its answers closed even when the browser hangs up: werkzeug's server then leaves their files open."""
+
+    def answering(environ: dict[str, Any], start_response: Any) -> Iterator[bytes]:
+        answer = app(environ, start_response)
+        try:
+            yield from answer
+        finally:
+            if hasattr(answer, "close"):
+                answer.close()
+
+    return answering
 
 
 @pytest.fixture
