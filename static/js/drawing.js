@@ -124,6 +124,7 @@ function show(sketch) {
   for (const [index, photo] of photos.entries()) photo.hidden = index !== at;
   const line = sketch.querySelector("[data-flip-said]");
   if (line) line.textContent = `${at + 1} of ${photos.length}`;
+  fold(sketch); // first: what is open says how much room the photo has
   draw(photos[at]);
   lay(sketch);
 }
@@ -251,21 +252,28 @@ function announce(words) {
   if (announced) announced.textContent = words;
 }
 
-// Lays what is chosen over the buttons: which are on, which can do nothing now, what is folded away.
-function lay(sketch) {
-  const photo = photoShown(sketch);
-  const state = stateOf(photo);
+// Shows the tools that are open and folds the others away.
+function fold(sketch) {
   const isOpen = isOpenAt(sketch);
-  const { page, dark } = chosen.tools;
-  const { zoom } = placeOf(state);
   if (!isColours) coloursAt = 0;
   if (isOpen) sketch.dataset.viewsOpen = isColours ? "colours" : "tools";
   else delete sketch.dataset.viewsOpen;
   const tools = sketch.querySelector("[data-tools]");
   tools.hidden = !isOpen;
-  tools.dataset.page = page;
+  tools.dataset.page = chosen.tools.page;
   tools.toggleAttribute("data-is-colours", isColours);
   sketch.querySelector("[data-corner]").hidden = WITHOUT_TOOLS.includes(sketch.dataset.seen);
+  colours(sketch, photoShown(sketch));
+}
+
+// Lays what is chosen over the buttons: which are on, which can do nothing now.
+function lay(sketch) {
+  fold(sketch);
+  const photo = photoShown(sketch);
+  const state = stateOf(photo);
+  const isOpen = isOpenAt(sketch);
+  const { page, dark } = chosen.tools;
+  const { zoom } = placeOf(state);
   const on = {
     [state.look]: true, mirrored: state.mirrored, "upside-down": state.upsideDown, soft: state.soft, [state.grid]: true,
     dark, [`page-${page}`]: true, colours: isColours,
@@ -285,7 +293,6 @@ function lay(sketch) {
     if (off[tool]) button.setAttribute("aria-disabled", "true"); else if (!SIDES[tool]) button.removeAttribute("aria-disabled");
     if (tool === "tools") button.setAttribute("aria-expanded", String(isOpen));
   }
-  colours(sketch, photo);
   const now = sketch.querySelector("[data-now]");
   const words = nowOf(photo);
   if (now.textContent !== words) now.textContent = words;

@@ -547,6 +547,18 @@ def test_the_view_and_its_place_stay_over_a_push_and_a_reload_and_nothing_is_fet
     expect(page.locator(".sketch:not([hidden]) [data-tools]")).to_be_visible()
 
 
+def test_a_lying_photo_keeps_its_size_over_a_push_while_the_tools_are_open(web: Web, easel: Opens):
+    page = easel(four_corners(800, 600))
+    pushed(web, page)  # from now on there is a note, which takes its room
+    for opened in ("v", "c"):
+        keys(page, opened)
+        before = picture_box(page)
+
+        pushed(web, page)
+
+        assert picture_box(page) == pytest.approx(before, abs=1)
+
+
 # Quick, and out of range
 
 
