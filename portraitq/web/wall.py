@@ -8,7 +8,7 @@ to be read.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -110,6 +110,8 @@ def wall_view(standing: Standing) -> WallView:
     easels = [ticket for artist in set_up.artists if (ticket := booth.on_easel(artist.id))]
     waiting = [ticket for ticket in booth.waiting() if ticket.place == WAITING]
     styles = [_style(standing, style) for style in set_up.styles if style.id in standing.forecast.order_now]
+    if not any(standing.forecast.last_orders.values()):  # the headline says it for all: said again it takes the room
+        styles = [replace(style, today=FAR_OFF) for style in styles]  # of those who wait
     return WallView(
         booth=set_up.booth.name,
         is_open=booth.day is not None,

@@ -91,3 +91,6 @@ def test_the_wall_has_room_for_the_last_orders_of_eight_styles(browser: Browser,
 
         expect(wall.locator(".wall__today")).to_have_count(8)
         assert wall.evaluate(ONE_OVER_THE_OTHER) == 0
+        for height_px in range(1080, 880, -40):  # at one of them there is room for half a heading and nobody under it
+            wall.set_viewport_size({"width": 1920, "height": height_px})
+            assert wall.locator(".wall__next").evaluate("part => part.scrollHeight <= part.clientHeight + 1")

@@ -94,6 +94,7 @@ def test_once_nothing_can_be_promised_the_wall_says_so():
     view = wall_view(standing(a_booth().ordered("T1", "T2", at="17:50"), "17:51"))
 
     assert view.order_now == "Nothing more can be promised before closing. A portrait ordered now is ready:"
+    assert {style.today for style in view.styles} == {FAR_OFF}  # once is enough
 
 
 def test_a_style_that_fits_needs_no_other():
