@@ -25,6 +25,7 @@ from portraitq.web import (
     devices,
     easel,
     hand_over,
+    haste,
     hosts,
     limits,
     live,
@@ -128,6 +129,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     crowd.install(app)
     trust.install(app)
     hosts.install(app)
+    haste.install(app)
     return app
 
 

@@ -20,9 +20,8 @@ from urllib.parse import parse_qs
 
 from flask import Flask, current_app, g, request
 
-from portraitq.store.store import StoreError
 from portraitq.web.problems import TooMany
-from portraitq.web.staff import is_staff
+from portraitq.web.staff import is_from_staff
 
 MOST_LIVE = 1200  # phones and screens that are kept up to date; each takes a thread and some 60 KB
 RESERVE = 50  # more of the booth's own screens than any booth has
@@ -60,7 +59,7 @@ class Doorkeeper:
             is_full = self._in_hand[has_body] > MOST_AT_ONCE
             is_full = is_full or (self._bodies_of[who] > MOST_BODIES_OF_ONE and who not in MANY_BEHIND)
         try:
-            if is_full and not self._is_staff(environ):
+            if is_full and not is_from_staff(self._app, environ):
                 return _come_back(environ, start_response)
             return self._inside(environ, start_response)
         finally:
@@ -87,14 +86,7 @@ class Doorkeeper:
     def _is_no_room(self, taken: int, environ: dict[str, Any]) -> bool:
         if taken < self._most_live:
             return False
-        return taken >= self._most_live + RESERVE or not self._is_staff(environ)
-
-    def _is_staff(self, environ: dict[str, Any]) -> bool:
-        try:
-            with self._app.request_context(environ):
-                return is_staff()
-        except StoreError:
-            return False  # who it is stands in the store, which does not answer: nobody is let in before the others
+        return taken >= self._most_live + RESERVE or not is_from_staff(self._app, environ)
 
 
 def _has_body(environ: dict[str, Any]) -> bool:

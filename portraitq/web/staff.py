@@ -144,6 +144,17 @@ def is_shown_as_staff() -> bool:
         return False
 
 
+def is_from_staff(app: Flask, environ: dict[str, Any]) -> bool:
+    """`is_staff()` of a request not let in yet; False while the store, in which that stands, does not answer."""
+    if "HTTP_COOKIE" not in environ and "HTTP_AUTHORIZATION" not in environ:
+        return False
+    try:
+        with app.request_context({**environ, "HTTP_HOST": "localhost"}):  # by which name it asks is judged later
+            return is_staff()
+    except StoreError:
+        return False
+
+
 def staff_pass() -> Pass | None:
     """By what this request belongs to the booth, or None."""
     if request.environ.get("portraitq.neutral"):

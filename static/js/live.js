@@ -178,7 +178,7 @@ export class Live {
     const address = this.element.dataset.fragment ?? `${location.pathname}?fragment=1`;
     try {
       const answer = await fetch(address, { cache: "no-store", headers: this.quoted ? { "If-None-Match": this.quoted } : {}, signal: AbortSignal.timeout?.(10000) });
-      if (answer.status === 503) this.comeBack(answer.headers.get("Retry-After"));
+      if (answer.status === 503 || answer.status === 429) this.comeBack(answer.headers.get("Retry-After"));
       else if (answer.status === 304) show(this.element, { seq: Number(this.element.dataset.seq), as_of: answer.headers.get("X-Portraitq-As-Of") });
       else if (answer.ok && answer.headers.get("Content-Type")?.startsWith("application/json")) {
         const content = await answer.json();
