@@ -1,5 +1,6 @@
 """What no log may name: an address that somebody asked for (those of photos and tickets are secrets of their
-customers), and the words of an error, which often repeat the value that was wrong: a name, a note, a code.
+customers), and the words of an error, which often repeat the value that was wrong: a name, a note, a code. And what
+any stranger can cause is logged a few times a minute and then counted, or a laptop could fill the card with it.
 
 Our own lines never do. This is for the lines of Flask and gunicorn, which name addresses where a request goes wrong,
 and for every traceback, whoever logs it: it keeps where in the code something went wrong, and of what kind it was.
@@ -11,6 +12,7 @@ import logging
 import re
 import sqlite3
 import threading
+import time
 import traceback
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -20,7 +22,36 @@ from portraitq.store.store import StoreError
 LOGGERS = ("gunicorn.error", "portraitq", "werkzeug")  # Flask's is called as the application is
 UNREADABLE = re.compile(r"^(Invalid request from ip=\S+):.*", re.DOTALL)  # what follows is the request itself
 ADDRESS = re.compile(r"(?<![\w.])(?:https?:/)?/[^\s'\"]*")
+FROM_STRANGERS_A_MINUTE = 10
+MINUTE_S = 60.0
 log = logging.getLogger(__name__)
+
+
+class FewFromStrangers(logging.Filter):
+    """Lets few lines a minute pass of requests that could not be read; the next that passes says how many did not."""
+
+    def __init__(self, seconds: Callable[[], float] = time.monotonic) -> None:
+        super().__init__()
+        self._seconds = seconds
+        self._began_s, self._passed, self._left_out = -MINUTE_S, 0, 0
+        self._lock = threading.Lock()
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Whether the line passes."""
+        if not UNREADABLE.match(record.getMessage()):
+            return True
+        with self._lock:
+            if self._seconds() - self._began_s >= MINUTE_S:
+                self._began_s, self._passed = self._seconds(), 0
+            if self._passed >= FROM_STRANGERS_A_MINUTE:
+                self._left_out += 1
+                return False
+            self._passed += 1
+            left_out, self._left_out = self._left_out, 0
+        if left_out:
+            source = UNREADABLE.sub(r"\1", record.getMessage())
+            record.msg, record.args = f"{source}, the next after {left_out} that were not logged", None
+        return True
 
 
 class _WithoutAddresses(logging.Filter):
@@ -48,11 +79,16 @@ class _WithoutValues:
 
 
 _without_addresses = _WithoutAddresses()
+_few_from_strangers = FewFromStrangers()
 
 
 def keep_addresses_out() -> None:
-    """From now on no line of these loggers has an address of a request in it. Doing it twice is harmless."""
+    """From now on no line of these loggers has an address of a request in it, and few a minute are by strangers' doing.
+
+    Doing it twice is harmless.
+    """
     for name in LOGGERS:
+        logging.getLogger(name).addFilter(_few_from_strangers)  # knows such a line by what the other takes away
         logging.getLogger(name).addFilter(_without_addresses)
 
 

@@ -14,7 +14,14 @@ import pytest
 from pydantic import BaseModel
 
 from portraitq.core.errors import Malformed
-from portraitq.quiet_logs import LOGGERS, keep_addresses_out, keep_values_out, log_what_ends_a_thread
+from portraitq.quiet_logs import (
+    FROM_STRANGERS_A_MINUTE,
+    LOGGERS,
+    FewFromStrangers,
+    keep_addresses_out,
+    keep_values_out,
+    log_what_ends_a_thread,
+)
 from portraitq.store.store import StoreError
 
 NAME = "Anouk-of-the-quay"
@@ -76,6 +83,27 @@ def test_a_line_keeps_what_happened_and_loses_where(
     assert kept in caplog.text
     assert "7QK2" not in caplog.text
     assert "AbC-123" not in caplog.text
+
+
+def test_of_what_a_stranger_can_cause_few_lines_a_minute_are_logged_and_the_rest_counted() -> None:
+    """OWASP ASVS 5.0, 16.4 (log protection), from memory: nobody outside decides how much is written to the card."""
+    now_s = 0.0
+    few = FewFromStrangers(lambda: now_s)
+
+    def passes(line: str) -> str | None:
+        record = logging.makeLogRecord({"msg": line})
+        return record.getMessage() if few.filter(record) else None
+
+    first = [passes("Invalid request from ip=fe80::1: Invalid HTTP Header: 'X'") for _ in range(1000)]
+    ours = passes("a wrong passphrase was given")
+    now_s = 60.0
+    later = [passes("Invalid request from ip=fe80::1: Invalid HTTP Header: 'X'") for _ in range(2)]
+
+    assert sum(line is not None for line in first) == FROM_STRANGERS_A_MINUTE
+    assert ours == "a wrong passphrase was given"
+    left_out = 1000 - FROM_STRANGERS_A_MINUTE
+    assert later[0] == f"Invalid request from ip=fe80::1, the next after {left_out} that were not logged"
+    assert later[1] == "Invalid request from ip=fe80::1: Invalid HTTP Header: 'X'"
 
 
 @pytest.mark.parametrize(

@@ -98,15 +98,25 @@ class Gate:
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Let in, or say when to come back."""
-        address = str(environ.get("REMOTE_ADDR", ""))
-        if address in MANY_BEHIND or self._askers.may_ask(guesser_at(address)) or is_from_staff(self._app, environ):
+        if self._may_ask(str(environ.get("REMOTE_ADDR", ""))) or is_from_staff(self._app, environ):
             return self._inside(environ, start_response)
+        self._hold()
+        return _too_fast(environ, start_response)
+
+    def count(self, address: str) -> None:
+        """Something came from there that was no request; whoever sends many waits for the answers as others do."""
+        if not self._may_ask(address):
+            self._hold()
+
+    def _may_ask(self, address: str) -> bool:
+        return address in MANY_BEHIND or self._askers.may_ask(guesser_at(address))
+
+    def _hold(self) -> None:
         if self._places.acquire(blocking=False):
             try:
                 self._rest(HOLD_S)
             finally:
                 self._places.release()
-        return _too_fast(environ, start_response)
 
 
 def _too_fast(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
@@ -122,4 +132,5 @@ def _too_fast(environ: dict[str, Any], start_response: Callable[..., Any]) -> It
 
 def install(app: Flask) -> None:
     """Stand before `app`. To be installed last."""
-    app.wsgi_app = Gate(app, app.wsgi_app, Askers(time.monotonic))  # type: ignore[method-assign]
+    app.extensions["portraitq-haste"] = gate = Gate(app, app.wsgi_app, Askers(time.monotonic))
+    app.wsgi_app = gate  # type: ignore[method-assign]

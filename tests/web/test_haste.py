@@ -125,3 +125,14 @@ def test_when_more_are_too_fast_than_there_is_room_for_they_are_told_at_once(
 
     assert web.client.head("/quay/wall", environ_base=STRANGER).status_code == 429
     assert held == []
+
+
+def test_who_sends_what_is_no_request_is_slowed_as_well(askers: Askers, web_in_haste: tuple[Web, list[float]]):
+    web, held = web_in_haste
+    gate = web.app.wsgi_app
+
+    gate.count("192.168.4.67")
+    gate.count(STRANGER["REMOTE_ADDR"])
+    gate.count("127.0.0.1")
+
+    assert held == [haste.HOLD_S]
