@@ -38,6 +38,7 @@ class Expected:
     spread  variance of the factor by which a whole day differs
     days, asked  how many days and people that was learned from; 0 where it was typed
     factor  by how much more or less than that
+    unseen  the hours of which that record knows nothing, by their place: in these as many are expected as in the others
     """
 
     mean: tuple[float, ...]
@@ -46,6 +47,7 @@ class Expected:
     days: int = 0
     asked: int = 0
     factor: float = 1.0
+    unseen: tuple[int, ...] = ()
 
     @property
     def total(self) -> float:
@@ -127,7 +129,9 @@ def _pooled(counts: Floats, seen: Floats, long: Floats) -> Expected:
     if days > 1:
         beyond = float((np.square(totals - expected) - expected).sum() / np.square(expected).sum())
         spread = (GUESSED_SPREAD * GUESSED_DAYS + max(beyond, 0.0) * (days - 1)) / (GUESSED_DAYS + days - 1)
-    return Expected(tuple((hourly * long).tolist()), tuple(weight.tolist()), spread, days, int(counts.sum()))
+    unseen = tuple(np.flatnonzero(seen.sum(axis=0) < LEAST_SEEN_H).tolist())
+    mean, shape = tuple((hourly * long).tolist()), tuple(weight.tolist())
+    return Expected(mean, shape, spread, days, int(counts.sum()), unseen=unseen)
 
 
 def asked_at(booth: Booth) -> list[datetime]:

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from portraitq.core.events import SetUp
 from portraitq.currency import digits_of
 from portraitq.daybook.plots import Axis, Band, Bars, Level, Line, Plot, Points, Table
+from portraitq.forecast.arrivals import hours_of
 from portraitq.forecast.patience import Patience, leaves
-from portraitq.forecast.plan import ONE_MORE, Plan
+from portraitq.forecast.plan import DAY_S, ONE_MORE, Plan
 from portraitq.forecast.plan_answer import Alternative, Answer
 from portraitq.forecast.plan_figures import Figure, Figures, Hour, difference, still_pays
 from portraitq.web.said import minutes, money
@@ -83,7 +84,7 @@ def plan_said(answer: Answer) -> PlanSaid:
         headline=f"About {_portraits(finished.mean)} ({_whole_span(finished)}) and "
         f"{_about(takings.mean, currency)} ({_money_span(takings, currency)}) on such a day",
         said=f"In brackets is what eight days of ten bring. {answer.days:,} days were played, from {clock(plan, 0)} to "
-        f"{clock(plan, plan.lasts_s)} with {_named([artist.name for artist in set_up.artists])}.",
+        f"{_closing(plan)} with {_named([artist.name for artist in set_up.artists])}.",
         changes=tuple(_change(each, answer) for each in answer.alternatives),
         rows=_rows(figures, plan, currency),
         busy=_busy(figures, set_up),
@@ -104,6 +105,14 @@ def plan_said(answer: Answer) -> PlanSaid:
 def clock(plan: Plan, seconds: float) -> str:
     """A moment of the planned day as clocks show it."""
     return clock_of(plan.opens_min, seconds)
+
+
+def _closing(plan: Plan) -> str:
+    """When the planned day closes; a day that goes past midnight says so."""
+    closes_s = 60 * plan.opens_min + plan.lasts_s
+    if closes_s == DAY_S:
+        return "24:00"
+    return clock(plan, plan.lasts_s) + (" of the next day" if closes_s > DAY_S else "")
 
 
 def clock_of(opens_min: int, seconds: float) -> str:
@@ -308,7 +317,28 @@ def _cautions(plan: Plan, set_up: SetUp) -> tuple[str, ...]:
         found.append(
             "The record is young: much of this still leans on guesses, and the ranges are wide for that reason."
         )
+    if plan.asked.unseen:
+        found.append(
+            f"On the days of the record the booth was not open {_hours_named(plan)}: as many people are expected then "
+            "as in the hours that it knows. Type how many ask, if you know better."
+        )
     return (*found, NO_PROMISE, LEFT_OUT)
+
+
+def _hours_named(plan: Plan) -> str:
+    """The hours of which the record knows nothing, those that follow each other as one."""
+    edges = hours_of(plan.lasts_s)
+    found: list[tuple[int, int]] = []
+    for hour in plan.asked.unseen:
+        if found and found[-1][1] == hour:
+            found[-1] = (found[-1][0], hour + 1)
+        else:
+            found.append((hour, hour + 1))
+
+    def at(edge: int) -> str:
+        return _closing(plan) if edge == len(edges) - 1 else clock(plan, edges[edge])
+
+    return _named([f"from {at(begins)} to {at(ends)}" for begins, ends in found])
 
 
 # Charts

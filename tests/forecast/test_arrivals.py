@@ -55,6 +55,8 @@ def test_an_hour_in_which_the_booth_was_never_open_is_as_the_rest_of_the_day():
 
     assert found is not None
     assert found.mean[3] == pytest.approx(10 / 6)
+    assert found.unseen == (3,)
+    assert found.times(2).unseen == (3,)
 
 
 def test_hours_that_no_day_was_open_at_teach_nothing():

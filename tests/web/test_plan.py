@@ -343,6 +343,24 @@ def test_the_answer_is_said_in_sentences_with_their_ranges():
     assert "Last orders" in table(found)
 
 
+@pytest.mark.parametrize(
+    ("opens", "closes", "played", "unknown"),
+    [
+        ("6:00", "24:00", "from 06:00 to 24:00 with", "not open from 06:00 to 10:00 and from 19:00 to 24:00: as many"),
+        ("17:00", "2:30", "from 17:00 to 02:30 of the next day with", "from 19:00 to 02:30 of the next day: as many"),
+    ],
+)
+def test_hours_that_the_record_knows_nothing_of_are_named(opens: str, closes: str, played: str, unknown: str):
+    plan = read(**{"from": opens, "to": closes, "from-a1": "", "to-a1": ""}).plan
+
+    said = plan_said(answer(BOOTH, PACE, plan, 3, 1))
+
+    assert played in said.said
+    assert any(unknown in each for each in said.cautions)
+    known = plan_said(answer(BOOTH, PACE, read().plan, 3, 1))
+    assert not any("not open" in each for each in known.cautions)
+
+
 def a_long_day():
     return a_plan(lasts_s=8 * 3600.0, asked=typed([2.0] * 8, 8 * 3600.0))
 
