@@ -274,7 +274,7 @@ def _write_quotes(events: Any, journal: Path, quotes: Path, at: str) -> None:
         raise Failed(f"--quotes {quotes} is the journal itself, which it would overwrite: give the CSV another name.")
     with _progress("Replaying") as progress, _file_errors(quotes):
         count = write_csv(replayed(events, "every" if at == "every" else "ordered", progress), quotes)
-    click.echo(f"{count} quotes written to {quotes}", err=True)
+    click.echo(f"{_counted(count, 'quote')} written to {quotes}", err=True)
 
 
 @main.command()
@@ -455,8 +455,12 @@ def restore(file: Path, replace: bool, data: Path, database: str | None) -> None
 
 def _held_said(held: Any) -> str:
     """`quay with 412 lines; 57 cards, 12 photos`."""
-    lines = ", ".join(f"{booth} with {count} lines" for booth, count in held.lines.items()) or "no booth"
-    return f"{lines}; {held.cards} cards, {held.photos} photos"
+    lines = ", ".join(f"{booth} with {_counted(count, 'line')}" for booth, count in held.lines.items()) or "no booth"
+    return f"{lines}; {_counted(held.cards, 'card')}, {_counted(held.photos, 'photo')}"
+
+
+def _counted(count: int, thing: str) -> str:
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
 
 
 def _restored_said(done: Any) -> Iterator[str]:
@@ -466,7 +470,7 @@ def _restored_said(done: Any) -> Iterator[str]:
     if done.left_out:
         yield f"Not in the back-up, and therefore only there: {', '.join(done.left_out)}."
     if done.erased:
-        yield f"{done.erased} tickets were erased in it, because they were erased since it was made."
+        yield f"{_counted(done.erased, 'ticket')} erased in it too, for that was done since it was made."
     if done.keeps_doors:
         yield "Passphrase, devices and sign-ins stay as they were a moment ago."
     else:
@@ -648,13 +652,20 @@ def _which(known: list[str], asked: str | None) -> str:
 
 
 def _ticket(desks: Any, name: str, booth: str | None) -> tuple[Any, str]:
+    from portraitq.desk import NoSuchTicket
     from portraitq.ticket.codes import normalise
 
     code = normalise(name)
     if code and (found := desks.by_code(code)):
         return found  # type: ignore[no-any-return]
     desk = desks.at(_which(desks.slugs(), booth))
-    return desk, desk.ticket(name).id
+    try:
+        return desk, desk.ticket(name).id
+    except NoSuchTicket as unknown:
+        raise Failed(
+            f"There is no ticket {name} at this booth: give the code on its slip, or its id in the journal such as T7. "
+            "Its number is given anew each day and is not enough. Nothing was erased."
+        ) from unknown
 
 
 def _address_out_of(lines: list[str]) -> str:

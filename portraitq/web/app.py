@@ -134,8 +134,9 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
 
 
 def _about_this_page() -> dict[str, Any]:
-    """What every page knows: `booth_slug` of the address, for the navigation."""
-    return {"booth_slug": (request.view_args or {}).get("booth", "")}
+    """What every page knows: `booth_slug` for the navigation, of the address or the only one; else empty."""
+    named, slugs = (request.view_args or {}).get("booth", ""), all_desks().slugs()
+    return {"booth_slug": named if named in slugs else slugs[0] if len(slugs) == 1 else ""}
 
 
 def _safer(answer: Response) -> Response:
@@ -158,6 +159,7 @@ def index() -> str:
             "name": standing.booth.set_up.booth.name if standing.booth.set_up else slug,
             "artists": standing.booth.set_up.artists if standing.booth.set_up else (),
             "is_open": standing.booth.day is not None,
+            "is_new": not standing.booth.tickets,
         }
         for slug, standing in found
     ]

@@ -167,7 +167,7 @@ def pair() -> ResponseReturnValue:
         clock_time(parse_instant(made.until_at), _zone()),
         Markup(qr.as_svg(address, title="QR that pairs one device")),
     )
-    return _kept_nowhere(render_template("pairing.html", shown=shown, booth_slug=_booth_slug()))
+    return _kept_nowhere(render_template("pairing.html", shown=shown))
 
 
 @blueprint.get("/devices/pairings/<id>")
@@ -309,7 +309,7 @@ def _typed_page(wrong: str) -> str:
 def _page(**other: object) -> str:
     """The page, with what is different from a fresh one."""
     view = replace(devices_view(), **other)  # type: ignore[arg-type]
-    return render_template("devices.html", view=view, may=MAY, booth_slug=_booth_slug())
+    return render_template("devices.html", view=view, may=MAY)
 
 
 def devices_view() -> DevicesView:
@@ -372,12 +372,6 @@ def _own_words() -> list[str]:
 def _zone() -> ZoneInfo:
     slugs = here.desks().slugs()
     return here.desks().at(slugs[0]).standing(wait_s=0).booth.zone if slugs else ZoneInfo("UTC")
-
-
-def _booth_slug() -> str:
-    """The one booth of this program, for the navigation; empty where there are several."""
-    slugs = here.desks().slugs()
-    return slugs[0] if len(slugs) == 1 else ""
 
 
 def _said(at: str | None) -> str:

@@ -90,6 +90,11 @@ class CounterView:
     headline: str = ""
     clock: ClockSaid | None = None
 
+    @property
+    def is_nobody_in(self) -> bool:
+        """Whether the day is open and no artist at an easel yet."""
+        return self.is_open and bool(self.artists) and not any(artist.is_in for artist in self.artists)
+
 
 def counter_view(
     standing: Standing, cards: Mapping[str, Card], photos: Mapping[str, Sequence[PhotoRef]]

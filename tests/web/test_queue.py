@@ -181,3 +181,13 @@ def test_an_artist_comes_in_and_goes_out_by_the_command_beside_the_name():
     assert first.command == {"kind": "artist_out", "data": {"artist": "a1"}}
     assert second.command == {"kind": "artist_in", "data": {"artist": "a2"}}
     assert (first.said, second.said) == ("free", "not in")
+
+
+def test_where_nobody_is_in_it_is_said_once_the_day_is_open():
+    one_out, all_out = a_booth().artist_out("a2"), a_booth().artist_out("a1").artist_out("a2")
+
+    assert [counter(told).is_nobody_in for told in (one_out, all_out, all_out.day_closed(at="18:00"))] == [
+        False,
+        True,
+        False,
+    ]

@@ -175,6 +175,7 @@ def test_a_code_that_is_none_is_told_calmly(web, typed):
 
     assert answer.status_code == 404
     assert "There is no ticket of that code" in answer.get_data(as_text=True)
+    assert 'href="/t/">Type the code again' in answer.get_data(as_text=True)
 
 
 def test_a_typed_code_leads_to_its_page(web):
