@@ -60,6 +60,19 @@ class Season:
         return mean_of([len(one.portraits) for one in self.days])
 
     @property
+    def taken(self) -> int:
+        """What came in on the days; with an artist what was paid for the portraits that they finished on them."""
+        return sum(self._taken_on(one) for one in self.days)
+
+    @property
+    def taken_a_day(self) -> Mean | None:
+        """The same a day."""
+        return mean_of([self._taken_on(one) for one in self.days])
+
+    def _taken_on(self, day: SeasonDay) -> int:
+        return day.earned if self.artist else day.whole.taken
+
+    @property
     def trend(self) -> Trend | None:
         """Portraits finished a day over days of the calendar, counted from the first; None where it stays open."""
         return trend(self.ordinals, [len(one.portraits) for one in self.days])

@@ -13,7 +13,7 @@ from portraitq.daybook.earnings import StyleEarns, earnings
 from portraitq.daybook.lost import ENOUGH_ASKED, Lost, lost
 from portraitq.daybook.pace_trend import ArtistPace, pace_of_artist
 from portraitq.daybook.said_and_kept import LESS, MORE, OPEN, by_band, by_level, verdict
-from portraitq.daybook.season import SeasonDay, artists_of, season_of
+from portraitq.daybook.season import Season, artists_of, season_of
 from portraitq.daybook.trend import ENOUGH_DAYS
 from portraitq.web import season_plots as plots
 from portraitq.web.charts import Chart, chart
@@ -121,7 +121,7 @@ class Section:
 
 @dataclass(frozen=True)
 class DayRow:
-    """One day, with the way to its own page."""
+    """One day, with the way to its own page; or all days together, and then `day` is empty."""
 
     day: str
     said: str
@@ -149,6 +149,7 @@ class SeasonView:
     answers: tuple[SeasonAnswer, ...]
     sections: tuple[Section, ...]
     rows: tuple[DayRow, ...]
+    together: DayRow | None
     is_of_artist: bool
 
 
@@ -211,7 +212,11 @@ class _Page:
             comparison=self._comparison(),
             answers=tuple(answers),
             sections=tuple(self._sections(paces, left, hours, styles)),
-            rows=tuple(self._row(day) for day in reversed(self.season.days)),
+            rows=tuple(
+                self._row(one.day, day_said(one.day), season_of([one.whole], picked.artist))
+                for one in reversed(self.season.days)
+            ),
+            together=self._row("", "Together", self.season) if len(self.season.days) > 1 else None,
             is_of_artist=not whole,
         )
 
@@ -242,7 +247,8 @@ class _Page:
     def _drawn(self) -> SeasonAnswer:
         season = self.season
         said = [
-            trend_said(season.trend, "the number finished a day", "grows by", "shrinks by", small, len(season.days))
+            self._taken(),
+            trend_said(season.trend, "the number finished a day", "grows by", "shrinks by", small, len(season.days)),
         ]
         if not self.picked.artist and season.in_hand is not None:
             said.append(f"While open, {number(season.in_hand)} were ordered and not yet ready, on average.")
@@ -253,6 +259,11 @@ class _Page:
             (f"{n_of(season.finished, 'portrait', 'portraits')} in all; {_interval_of(a_day)}.", *said),
             "#portraits",
         )
+
+    def _taken(self) -> str:
+        came = "was paid for these" if self.picked.artist else "came in"
+        a_day = f", {mean_said(self.season.taken_a_day, self._money)} a day" if len(self.season.days) > 1 else ""
+        return f"{self._money(self.season.taken)} {came}{a_day}."
 
     def _pace(self, paces: Sequence[ArtistPace]) -> SeasonAnswer:
         known = [one for one in paces if one.usual is not None]
@@ -454,19 +465,19 @@ class _Page:
         )
         return found
 
-    def _row(self, day: SeasonDay) -> DayRow:
-        alone = season_of([day.whole], self.picked.artist)
-        everybody = lost(alone).everybody
-        at_easel_s = sum(one.total_s for one in day.artists)
-        drawing_s = sum(one.drawing_s for one in day.artists)
-        kept = alone.kept
+    def _row(self, day: str, said: str, season: Season) -> DayRow:
+        """The row of one day, or of all of them together."""
+        everybody, kept = lost(season).everybody, season.kept
+        artists = [one for day in season.days for one in day.artists]
+        at_easel_s = sum(one.total_s for one in artists)
+        drawing_s = sum(one.drawing_s for one in artists)
         return DayRow(
-            day=day.day,
-            said=day_said(day.day),
-            finished=str(len(day.portraits)),
-            taken=self._money(day.earned if self.picked.artist else day.whole.taken),
-            kept=f"{kept.hits} of {kept.n}" if kept else "–",
-            left=f"{everybody.hits} of {everybody.n}" if everybody else "–",
+            day=day,
+            said=said,
+            finished=f"{season.finished:,}",
+            taken=self._money(season.taken),
+            kept=f"{kept.hits:,} of {kept.n:,}" if kept else "–",
+            left=f"{everybody.hits:,} of {everybody.n:,}" if everybody else "–",
             hours=percent(drawing_s / at_easel_s) if at_easel_s else "–",
         )
 

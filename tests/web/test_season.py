@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 
@@ -98,6 +99,24 @@ def test_the_hand_worked_day_says_its_figures_and_claims_nothing(web: Web):
     assert "Told over an hour, or less: 1 and 6, too few to hold against each other (10 each are needed)." in page
     assert "An hour counts once it was open on 3 days." in page
     assert "€101.00" in page
+
+
+def test_the_days_are_added_up_in_a_sentence_and_under_their_table(web: Web):
+    lines = [json.loads(line) for line in SEASON]
+    cents = sum(line["data"]["amount"] for line in lines if line["kind"] == "paid")
+    finished = sum(line["kind"] == "finished" for line in lines)
+    left = sum(line["kind"] == "walked_away" for line in lines)
+    asked = left + sum(line["kind"] == "ordered" for line in lines)
+
+    page = opened(web)
+
+    together = text_of(re.findall("<tfoot>(.*?)</tfoot>", page, re.DOTALL)[-1])
+    assert f"€{cents / 100:,.2f} came in, €{cents / 1200:,.2f} (€" in text_of(page)
+    assert together.strip().startswith(f"Together {finished} €{cents / 100:,.2f} ")
+    assert f" {left} of {asked} " in together
+    one_day = opened(web, "?from=2026-04-01&to=2026-04-01")
+    assert "<tfoot>" not in one_day
+    assert re.search(r"€[\d,.]+ came in\.", text_of(one_day))
 
 
 def test_each_day_leads_to_its_own_page(web: Web):
