@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.chromium import launched
 from tests.journeys.at_the_easel import TABLETS, Opens, sign_in
+from tests.journeys.nearby import Nearby
 from tests.journeys.screens import PATIENCE_MS, Screen
 from tests.journeys.served import Served
 from tests.web.conftest import Web, make_web, serving
@@ -37,6 +38,15 @@ def served(tmp_path: Path) -> Iterator[Served]:
     service.start()
     yield service
     service.stop()
+
+
+@pytest.fixture
+def nearby(tmp_path: Path) -> Iterator[Nearby]:
+    """The same booth in this process, for journeys that are about screens alone."""
+    booth = Nearby(tmp_path)
+    booth.start()
+    yield booth
+    booth.stop()
 
 
 @pytest.fixture

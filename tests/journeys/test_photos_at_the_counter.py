@@ -15,9 +15,9 @@ from portraitq.store import photos as kept
 from portraitq.store.photos import LOOSE, PhotoRef
 from portraitq.store.store import open_store
 from tests.journeys.conftest import Screens
+from tests.journeys.nearby import Nearby
 from tests.journeys.orders import counter_of
 from tests.journeys.screens import Screen
-from tests.journeys.served import Served
 
 SIZE_PX = (660, 880)
 BLURRED = "The face is blurred: hold still and take it again."
@@ -61,8 +61,8 @@ def until_kept(screen: Screen, count: int = 1, within: str = "#photos") -> None:
     expect(screen.part(f"{within} .photo[data-photo]")).to_have_count(count)
 
 
-def at_the_booth(served: Served, ticket: str = LOOSE) -> list[PhotoRef]:
-    store = open_store(served.folder / "data")
+def at_the_booth(nearby: Nearby, ticket: str = LOOSE) -> list[PhotoRef]:
+    store = open_store(nearby.folder / "data")
     with store.reading() as connection:
         found = kept.of_tickets(connection, "booth", [ticket]).get(ticket, [])
     store.close()
@@ -78,34 +78,34 @@ def take(screen: Screen) -> None:
 
 
 @pytest.fixture
-def counter(served: Served, screens: Screens) -> Screen:
-    return counter_of(served, screens("counter", 820, 1180))
+def counter(nearby: Nearby, screens: Screens) -> Screen:
+    return counter_of(nearby, screens("counter", 820, 1180))
 
 
-def test_a_blurred_photo_is_told_before_the_order_is_sent_and_taken_again(served: Served, counter: Screen) -> None:
+def test_a_blurred_photo_is_told_before_the_order_is_sent_and_taken_again(nearby: Nearby, counter: Screen) -> None:
     page = counter.page
     page.locator("label.style").first.tap()
     with page.expect_file_chooser() as camera:
         page.locator("label", has_text="Take a photo").tap()
     camera.value.set_files(named("IMG_1.jpg", blurred()))  # type: ignore[arg-type]
     expect(card(counter, 1).locator(".photo__advice")).to_have_text(BLURRED)
-    first = at_the_booth(served)
+    first = at_the_booth(nearby)
 
     with page.expect_file_chooser() as camera:
         page.locator("label:visible", has_text="Take it again").tap()
     camera.value.set_files(named("IMG_2.jpg", good()))  # type: ignore[arg-type]
     expect(card(counter, 1).locator(".photo__advice")).to_be_empty()
-    counter.wait_until(lambda: [ref.id for ref in at_the_booth(served)] != [ref.id for ref in first])
+    counter.wait_until(lambda: [ref.id for ref in at_the_booth(nearby)] != [ref.id for ref in first])
     take(counter)
     expect(page.locator(".taken__number")).to_contain_text("1")
 
     assert counter.touches() + 2 * CAMERA_TOUCHES <= MOST_TOUCHES
-    assert at_the_booth(served) == []
-    assert len(at_the_booth(served, "T1")) == 1
-    assert at_the_booth(served, "T1")[0].id != first[0].id
+    assert at_the_booth(nearby) == []
+    assert len(at_the_booth(nearby, "T1")) == 1
+    assert at_the_booth(nearby, "T1")[0].id != first[0].id
 
 
-def test_use_it_anyway_is_one_tap_and_puts_the_advice_away(served: Served, counter: Screen) -> None:
+def test_use_it_anyway_is_one_tap_and_puts_the_advice_away(nearby: Nearby, counter: Screen) -> None:
     counter.page.locator("label.style").first.tap()
     choose(counter, blurred())
     expect(card(counter, 1).locator(".photo__advice")).to_have_text(BLURRED)
@@ -115,10 +115,10 @@ def test_use_it_anyway_is_one_tap_and_puts_the_advice_away(served: Served, count
     take(counter)
     expect(counter.page.locator(".taken__number")).to_contain_text("1")
 
-    assert len(at_the_booth(served, "T1")) == 1
+    assert len(at_the_booth(nearby, "T1")) == 1
 
 
-def test_a_tap_marks_the_face_and_a_good_photo_needs_none(served: Served, counter: Screen) -> None:
+def test_a_tap_marks_the_face_and_a_good_photo_needs_none(nearby: Nearby, counter: Screen) -> None:
     page = counter.page
     choose(counter, good())
     until_kept(counter)
@@ -128,9 +128,9 @@ def test_a_tap_marks_the_face_and_a_good_photo_needs_none(served: Served, counte
     assert box
 
     frame.tap(position={"x": box["width"] * 0.5, "y": box["height"] * 0.4})
-    counter.wait_until(lambda: at_the_booth(served)[0].faces != "")
+    counter.wait_until(lambda: at_the_booth(nearby)[0].faces != "")
 
-    (marked,) = faces_of(at_the_booth(served)[0])
+    (marked,) = faces_of(at_the_booth(nearby)[0])
     meant = tapped(0.5, 0.4, *SIZE_PX)
     assert (marked.left, marked.top) == pytest.approx((meant.left, meant.top), abs=PIXEL)
     assert (marked.width, marked.height) == pytest.approx((meant.width, meant.height), abs=1e-3)
@@ -159,7 +159,7 @@ def test_a_mark_off_the_blur_takes_the_advice_away_and_unmarking_brings_it_back(
     expect(said).to_have_text(BLURRED)
 
 
-def test_each_tap_marks_one_more_sitter_and_then_moves_the_nearest(served: Served, counter: Screen) -> None:
+def test_each_tap_marks_one_more_sitter_and_then_moves_the_nearest(nearby: Nearby, counter: Screen) -> None:
     page = counter.page
     page.get_by_role("button", name="One sitter more").tap()
     choose(counter, good())
@@ -170,14 +170,14 @@ def test_each_tap_marks_one_more_sitter_and_then_moves_the_nearest(served: Serve
 
     for across in (0.2, 0.8, 0.62):
         frame.tap(position={"x": box["width"] * across, "y": box["height"] * 0.5})
-    counter.wait_until(lambda: len(faces_of(at_the_booth(served)[0])) == 2)
+    counter.wait_until(lambda: len(faces_of(at_the_booth(nearby)[0])) == 2)
 
-    left, right = faces_of(at_the_booth(served)[0])
+    left, right = faces_of(at_the_booth(nearby)[0])
     assert left.left + left.width / 2 == pytest.approx(0.2, abs=PIXEL)
     assert right.left + right.width / 2 == pytest.approx(0.62, abs=PIXEL)
 
 
-def test_the_keyboard_alone_moves_sizes_and_removes_a_mark(served: Served, counter: Screen) -> None:
+def test_the_keyboard_alone_moves_sizes_and_removes_a_mark(nearby: Nearby, counter: Screen) -> None:
     page = counter.page
     choose(counter, good())
     until_kept(counter)
@@ -187,10 +187,10 @@ def test_the_keyboard_alone_moves_sizes_and_removes_a_mark(served: Served, count
     for key in ("ArrowRight", "ArrowUp", "ArrowUp", "+", "Shift+ArrowLeft"):
         page.keyboard.press(key)
     expect(page.locator(".mark")).to_be_focused()
-    counter.wait_until(lambda: at_the_booth(served)[0].faces != "")
-    (moved,) = faces_of(at_the_booth(served)[0])
+    counter.wait_until(lambda: at_the_booth(nearby)[0].faces != "")
+    (moved,) = faces_of(at_the_booth(nearby)[0])
     page.keyboard.press("Delete")
-    counter.wait_until(lambda: at_the_booth(served)[0].faces == "")
+    counter.wait_until(lambda: at_the_booth(nearby)[0].faces == "")
 
     assert moved.width == pytest.approx(1.1 * middle.width, abs=1e-3)
     assert moved.left + moved.width / 2 == pytest.approx(0.5 + 0.02 - 0.005, abs=2e-3)
@@ -198,7 +198,7 @@ def test_the_keyboard_alone_moves_sizes_and_removes_a_mark(served: Served, count
     expect(page.locator(".mark--guess")).to_have_count(1)
 
 
-def test_one_of_three_files_is_refused_and_the_others_stay(served: Served, counter: Screen) -> None:
+def test_one_of_three_files_is_refused_and_the_others_stay(nearby: Nearby, counter: Screen) -> None:
     counter.may_answer_no = True
     page = counter.page
     page.locator("label.style").first.tap()
@@ -208,31 +208,31 @@ def test_one_of_three_files_is_refused_and_the_others_stay(served: Served, count
     expect(card(counter, 2).locator(".photo__name")).to_have_text("IMG_2.jpg")
     until_kept(counter, 2)
 
-    assert len(at_the_booth(served)) == 2
+    assert len(at_the_booth(nearby)) == 2
     take(counter)
     expect(card(counter, 2).locator(".photo__said")).to_contain_text("this is a text")
     page.get_by_role("button", name="Remove photo 2").tap()
     take(counter)
     expect(page.locator(".taken__number")).to_contain_text("1")
-    assert len(at_the_booth(served, "T1")) == 2
+    assert len(at_the_booth(nearby, "T1")) == 2
 
 
-def test_a_photo_that_is_removed_or_whose_customer_walks_away_is_gone(served: Served, counter: Screen) -> None:
+def test_a_photo_that_is_removed_or_whose_customer_walks_away_is_gone(nearby: Nearby, counter: Screen) -> None:
     page = counter.page
     page.locator("label.style").first.tap()
     choose(counter, good(), good())
     until_kept(counter, 2)
 
     page.get_by_role("button", name="Remove photo 1").tap()
-    counter.wait_until(lambda: len(at_the_booth(served)) == 1)
+    counter.wait_until(lambda: len(at_the_booth(nearby)) == 1)
     page.get_by_role("button", name="Walked away").tap()
     expect(page.locator("#said")).to_contain_text("Noted")
 
-    assert at_the_booth(served) == []
+    assert at_the_booth(nearby) == []
     expect(page.locator("#photos .photo")).to_have_count(0)
 
 
-def test_a_slow_line_says_how_far_the_photo_is_and_the_order_waits_for_it(served: Served, counter: Screen) -> None:
+def test_a_slow_line_says_how_far_the_photo_is_and_the_order_waits_for_it(nearby: Nearby, counter: Screen) -> None:
     page = counter.page
     page.locator("label.style").first.tap()
     large = as_jpeg(face(4, size_px=(1200, 1600)), 95)
@@ -250,7 +250,7 @@ def test_a_slow_line_says_how_far_the_photo_is_and_the_order_waits_for_it(served
     expect(page.locator(".taken__number")).to_contain_text("1")
 
     assert all(words.endswith(" % sent") for words in seen)
-    assert len(at_the_booth(served, "T1")) == 1
+    assert len(at_the_booth(nearby, "T1")) == 1
 
 
 def seen_so_far(seen: set[str], words: Locator) -> set[str]:
@@ -260,7 +260,7 @@ def seen_so_far(seen: set[str], words: Locator) -> set[str]:
 
 
 def test_out_of_reach_nothing_is_lost_and_the_photo_is_sent_when_the_booth_is_back(
-    served: Served, counter: Screen
+    nearby: Nearby, counter: Screen
 ) -> None:
     counter.may_be_cut_off = True
     page = counter.page
@@ -277,7 +277,7 @@ def test_out_of_reach_nothing_is_lost_and_the_photo_is_sent_when_the_booth_is_ba
     take(counter)
 
     expect(page.locator(".taken__number")).to_contain_text("1")
-    assert len(at_the_booth(served, "T1")) == 1
+    assert len(at_the_booth(nearby, "T1")) == 1
 
 
 def test_a_booth_that_cannot_take_a_photo_just_now_is_not_said_to_be_out_of_reach(counter: Screen) -> None:
@@ -295,51 +295,51 @@ def test_a_booth_that_cannot_take_a_photo_just_now_is_not_said_to_be_out_of_reac
     until_kept(counter)
 
 
-def test_a_photo_that_is_gone_from_the_booth_is_sent_again_by_itself(served: Served, counter: Screen) -> None:
+def test_a_photo_that_is_gone_from_the_booth_is_sent_again_by_itself(nearby: Nearby, counter: Screen) -> None:
     counter.may_answer_no = True
     page = counter.page
     page.locator("label.style").first.tap()
     choose(counter, good())
     until_kept(counter)
-    gone = at_the_booth(served)[0].id
-    store = open_store(served.folder / "data")
+    gone = at_the_booth(nearby)[0].id
+    store = open_store(nearby.folder / "data")
     with store.writing() as connection:
         kept.remove(connection, "booth", LOOSE, gone)
     store.close()
 
     take(counter)
-    counter.wait_until(lambda: bool(at_the_booth(served)))
+    counter.wait_until(lambda: bool(at_the_booth(nearby)))
     expect(card(counter, 1).locator(".photo__on-its-way")).to_be_hidden()
     take(counter)
 
     expect(page.locator(".taken__number")).to_contain_text("1")
-    assert at_the_booth(served, "T1")[0].id != gone
+    assert at_the_booth(nearby, "T1")[0].id != gone
 
 
 def test_on_a_ticket_a_photo_is_added_taken_again_and_removed_until_it_is_finished(
-    served: Served, counter: Screen
+    nearby: Nearby, counter: Screen
 ) -> None:
-    ticket = str(served.order(photo=blurred())["ticket"])
+    ticket = str(nearby.order(photo=blurred())["ticket"])
     page, sheet = counter.page, "#sheet"
     page.locator(".ticket-row__open").tap()
     until_kept(counter, 1, sheet)
-    first = at_the_booth(served, ticket)[0].id
+    first = at_the_booth(nearby, ticket)[0].id
 
     choose(counter, blurred(), within=sheet)
     expect(card(counter, 2, sheet).locator(".photo__advice")).to_have_text(BLURRED)
     with page.expect_file_chooser() as camera:
         card(counter, 1, sheet).locator("label", has_text="Take it again").tap()
     camera.value.set_files(named("IMG_3.jpg", good()))  # type: ignore[arg-type]
-    counter.wait_until(lambda: first not in [ref.id for ref in at_the_booth(served, ticket)])
-    better, second = (ref.id for ref in at_the_booth(served, ticket))
+    counter.wait_until(lambda: first not in [ref.id for ref in at_the_booth(nearby, ticket)])
+    better, second = (ref.id for ref in at_the_booth(nearby, ticket))
     expect(card(counter, 1, sheet)).to_have_attribute("data-photo", better)
     page.get_by_role("button", name="Remove photo 2").tap()
-    counter.wait_until(lambda: [ref.id for ref in at_the_booth(served, ticket)] == [better])
+    counter.wait_until(lambda: [ref.id for ref in at_the_booth(nearby, ticket)] == [better])
 
-    served.do("artist_in", by="easel:a1", artist="a1")
-    served.do("started", by="easel:a1", ticket=ticket, artist="a1")
+    nearby.do("artist_in", by="easel:a1", artist="a1")
+    nearby.do("started", by="easel:a1", ticket=ticket, artist="a1")
     for stage in ("layout", "likeness", "shading"):
-        served.do("stage_done", by="easel:a1", ticket=ticket, stage=stage)
+        nearby.do("stage_done", by="easel:a1", ticket=ticket, stage=stage)
     page.reload()
     page.locator(".ticket-row__open").tap()
     until_kept(counter, 1, sheet)
@@ -350,9 +350,9 @@ def test_on_a_ticket_a_photo_is_added_taken_again_and_removed_until_it_is_finish
 
 @pytest.mark.parametrize("size_px", [(360, 740), (820, 1180), (1280, 800)])
 def test_photos_with_advice_marks_and_refusals_are_in_nobodys_way(
-    size_px: tuple[int, int], served: Served, screens: Screens
+    size_px: tuple[int, int], nearby: Nearby, screens: Screens
 ) -> None:
-    screen = counter_of(served, screens("counter", *size_px))
+    screen = counter_of(nearby, screens("counter", *size_px))
     screen.may_answer_no = True
     choose(screen, good(), blurred(), b"Dear customer, this is no photo.")
     expect(screen.part(".photo--refused")).to_have_count(1)

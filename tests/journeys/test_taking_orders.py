@@ -5,9 +5,9 @@ from __future__ import annotations
 from playwright.sync_api import Page, expect
 
 from tests.journeys.conftest import Screens
+from tests.journeys.nearby import Nearby
 from tests.journeys.orders import a_phone_photo, counter_of
 from tests.journeys.screens import Screen
-from tests.journeys.served import Served
 
 GOOD = {"name": "IMG_0001.jpg", "mimeType": "image/jpeg", "buffer": a_phone_photo(300, 400)}
 BAD = {"name": "letter.jpg", "mimeType": "image/jpeg", "buffer": b"Dear customer, this is no photo."}
@@ -35,8 +35,8 @@ def take(counter: Screen) -> None:
     counter.page.get_by_role("button", name="Take the order").tap()
 
 
-def test_a_refusal_stands_beside_its_field_and_everything_typed_stays(served: Served, screens: Screens) -> None:
-    counter = counter_of(served, screens("counter", 820, 1180))
+def test_a_refusal_stands_beside_its_field_and_everything_typed_stays(nearby: Nearby, screens: Screens) -> None:
+    counter = counter_of(nearby, screens("counter", 820, 1180))
     counter.may_answer_no = True
     page = counter.page
     fill_in(page)
@@ -56,27 +56,27 @@ def test_a_refusal_stands_beside_its_field_and_everything_typed_stays(served: Se
     expect(page.locator(".taken")).to_contain_text("Order taken for Anouk")
     kept = page.evaluate("JSON.stringify([{...localStorage}, {...sessionStorage}, document.cookie])")
     assert [word for word in ("Anouk", "freckles", "her mother") if word in kept] == []  # OWASP ASVS 5.0, 14.3.3
-    assert [event.kind for event in served.journal().events][-3:] == ["ordered", "promised", "paid"]
+    assert [event.kind for event in nearby.journal().events][-3:] == ["ordered", "promised", "paid"]
 
 
-def test_two_quick_taps_are_one_order(served: Served, screens: Screens) -> None:
-    counter = counter_of(served, screens("counter", 820, 1180))
+def test_two_quick_taps_are_one_order(nearby: Nearby, screens: Screens) -> None:
+    counter = counter_of(nearby, screens("counter", 820, 1180))
     counter.page.locator("label.style").first.tap()
 
     counter.page.get_by_role("button", name="Take the order").dblclick()
     expect(counter.page.locator(".taken__number")).to_contain_text("1")
 
-    assert len(served.journal().booth.tickets) == 1
+    assert len(nearby.journal().booth.tickets) == 1
 
 
-def test_a_push_takes_neither_the_focus_nor_what_is_half_typed(served: Served, screens: Screens) -> None:
-    counter = counter_of(served, screens("counter", 820, 1180))
+def test_a_push_takes_neither_the_focus_nor_what_is_half_typed(nearby: Nearby, screens: Screens) -> None:
+    counter = counter_of(nearby, screens("counter", 820, 1180))
     page = counter.page
     page.locator("#more summary").tap()
     name = page.get_by_label("Name or nickname")
     name.fill("Ano")
 
-    served.order()
+    nearby.order()
     expect(page.locator(".queue__part--waiting .number")).to_have_text("1")
 
     expect(name).to_be_focused()
@@ -84,8 +84,8 @@ def test_a_push_takes_neither_the_focus_nor_what_is_half_typed(served: Served, s
     expect(name).to_have_value("Anouk")
 
 
-def test_the_quotes_follow_the_sitters(served: Served, screens: Screens) -> None:
-    counter = counter_of(served, screens("counter", 820, 1180))
+def test_the_quotes_follow_the_sitters(nearby: Nearby, screens: Screens) -> None:
+    counter = counter_of(nearby, screens("counter", 820, 1180))
     page = counter.page
     page.locator("label.style").first.tap()
     one = page.locator("#order [name=ready_by]").input_value()
@@ -97,21 +97,21 @@ def test_the_quotes_follow_the_sitters(served: Served, screens: Screens) -> None
     assert one
 
 
-def test_asked_and_left_is_one_tap_with_the_time_that_was_shown(served: Served, screens: Screens) -> None:
-    counter = counter_of(served, screens("counter", 820, 1180))
+def test_asked_and_left_is_one_tap_with_the_time_that_was_shown(nearby: Nearby, screens: Screens) -> None:
+    counter = counter_of(nearby, screens("counter", 820, 1180))
     counter.page.locator("label.style").first.tap()
 
     counter.page.get_by_role("button", name="Walked away").tap()
     expect(counter.page.locator("#said")).to_contain_text("Noted")
 
-    (gone,) = served.journal().booth.walked_away
+    (gone,) = nearby.journal().booth.walked_away
     assert gone.data.ready_by is not None
 
 
-def test_a_ticket_is_held_moved_and_cancelled_from_its_sheet(served: Served, screens: Screens) -> None:
-    served.order()
-    served.order()
-    counter = counter_of(served, screens("counter", 820, 1180))
+def test_a_ticket_is_held_moved_and_cancelled_from_its_sheet(nearby: Nearby, screens: Screens) -> None:
+    nearby.order()
+    nearby.order()
+    counter = counter_of(nearby, screens("counter", 820, 1180))
     page, sheet = counter.page, counter.page.locator("#sheet")
 
     page.locator(".queue__part--waiting .ticket-row__open").nth(1).tap()

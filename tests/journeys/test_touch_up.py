@@ -11,28 +11,29 @@ from portraitq.core.life import COLLECTED, READY
 from portraitq.core.timing import stage_times
 from portraitq.daybook.segments import PAUSE, TOUCH_UP, segments
 from tests.journeys.conftest import Screens
+from tests.journeys.nearby import Nearby
 from tests.journeys.orders import ARTIST, easel_of, large_field
 from tests.journeys.screens import BOUNCE_MS, Screen
-from tests.journeys.served import Journal, Served
+from tests.journeys.served import Journal
 
 STAGES = ("layout", "likeness", "shading")
 BY = f"easel:{ARTIST}"
 
 
-def _drawn(served: Served) -> tuple[str, str]:
+def _drawn(nearby: Nearby) -> tuple[str, str]:
     """A portrait on the rack: its ticket and code."""
-    served.do("artist_in", by=BY, artist=ARTIST)
-    taken = served.order()
-    served.do("started", by=BY, ticket=taken["ticket"], artist=ARTIST)
+    nearby.do("artist_in", by=BY, artist=ARTIST)
+    taken = nearby.order()
+    nearby.do("started", by=BY, ticket=taken["ticket"], artist=ARTIST)
     for stage in STAGES:
-        served.do("stage_done", by=BY, ticket=taken["ticket"], stage=stage)
+        nearby.do("stage_done", by=BY, ticket=taken["ticket"], stage=stage)
     return taken["ticket"], taken["code"]
 
 
-def _hand_over_page(served: Served, screen: Screen, code: str) -> Screen:
-    screen.open(f"{served.booth}/counter")
-    screen.sign_in(served.passphrase)
-    screen.open(f"{served.address}/t/{code}")
+def _hand_over_page(nearby: Nearby, screen: Screen, code: str) -> Screen:
+    screen.open(f"{nearby.booth}/counter")
+    screen.sign_in(nearby.passphrase)
+    screen.open(f"{nearby.address}/t/{code}")
     return screen
 
 
@@ -42,14 +43,14 @@ def _at(journal: Journal, kind: str, ticket: str) -> datetime:
 
 @pytest.mark.parametrize("already_handed_over", [False, True], ids=["at the hand-over", "brought back later"])
 def test_a_touch_up_is_one_tap_from_the_hand_over_page_and_timed_apart(
-    served: Served, screens: Screens, already_handed_over: bool
+    nearby: Nearby, screens: Screens, already_handed_over: bool
 ) -> None:
-    ticket, code = _drawn(served)
+    ticket, code = _drawn(nearby)
     if already_handed_over:
-        served.do("collected", ticket=ticket)
-    before = served.journal()
-    easel = easel_of(served, screens("easel", 820, 1180))
-    desk = _hand_over_page(served, screens("hand-over", 820, 1180), code)
+        nearby.do("collected", ticket=ticket)
+    before = nearby.journal()
+    easel = easel_of(nearby, screens("easel", 820, 1180))
+    desk = _hand_over_page(nearby, screens("hand-over", 820, 1180), code)
 
     desk.touch(desk.page.get_by_role("button", name="Touch up: back to"))
     expect(desk.part(".hand-over__place")).to_contain_text("Touch-up")
@@ -69,7 +70,7 @@ def test_a_touch_up_is_one_tap_from_the_hand_over_page_and_timed_apart(
     large_field(easel, "At A1")
     expect(desk.part(".hand-over__place")).to_contain_text("A1")  # the page follows without being touched
 
-    journal = served.journal()
+    journal = nearby.journal()
     again = journal.booth.tickets[ticket]
     assert (again.place, again.rack) == (READY, "A1")
     assert again.finished_at == before.booth.tickets[ticket].finished_at  # it was ready when it was ready first
@@ -84,13 +85,13 @@ def test_a_touch_up_is_one_tap_from_the_hand_over_page_and_timed_apart(
 
     desk.touch(desk.page.get_by_role("button", name="Hand over"))
     expect(desk.page.get_by_role("link", name="Next customer")).to_be_visible()
-    assert served.journal().booth.tickets[ticket].place == COLLECTED
+    assert nearby.journal().booth.tickets[ticket].place == COLLECTED
 
 
-def test_while_no_easel_is_free_the_page_says_who_will_be_and_when(served: Served, screens: Screens) -> None:
-    _, code = _drawn(served)
-    served.do("started", by=BY, ticket=served.order()["ticket"], artist=ARTIST)
-    desk = _hand_over_page(served, screens("hand-over", 360, 740, is_mobile=True), code)
+def test_while_no_easel_is_free_the_page_says_who_will_be_and_when(nearby: Nearby, screens: Screens) -> None:
+    _, code = _drawn(nearby)
+    nearby.do("started", by=BY, ticket=nearby.order()["ticket"], artist=ARTIST)
+    desk = _hand_over_page(nearby, screens("hand-over", 360, 740, is_mobile=True), code)
 
     desk.touch(desk.page.get_by_text("The customer wants a change …"))
 

@@ -142,9 +142,9 @@ def with_nobody_in(web: Web) -> Web:
 
 
 @contextmanager
-def serving(web: Web) -> Iterator[str]:
-    """Serve `web` in this process, with live push, while the block runs; its address."""
-    server = make_server("127.0.0.1", 0, _closing(web.app), threaded=True)
+def serving(web: Web, port: int = 0) -> Iterator[str]:
+    """Serve `web` in this process, with live push, while the block runs; its address. Port 0 is any that is free."""
+    server = make_server("127.0.0.1", port, _closing(web.app), threaded=True)
     server.daemon_threads = True
     thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
     thread.start()
