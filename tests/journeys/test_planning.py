@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from playwright.sync_api import expect
+from playwright.sync_api import Page, expect
 
 from tests.journeys.conftest import Screens
 from tests.journeys.screens import Screen
@@ -22,6 +22,7 @@ def test_a_day_is_planned_and_another_put_beside_it(web: Web, address: str, scre
     page = screen.page
     expect(page.get_by_label("Opens")).to_have_value("10:00")
     fits_without_barrier(screen)
+    only_what_counts_can_be_typed(page)
     page.get_by_text("How it is played").click()
     page.get_by_label("Days to play").fill("60")
 
@@ -38,6 +39,18 @@ def test_a_day_is_planned_and_another_put_beside_it(web: Web, address: str, scre
     for size in ((360, 740), (1280, 800)):
         page.set_viewport_size({"width": size[0], "height": size[1]})
         fits_without_barrier(screen)
+
+
+def only_what_counts_can_be_typed(page: Page) -> None:
+    """A table of people, or minutes, typed while the record is asked would be passed over without a word."""
+    for choice, record, typed, field in (
+        ("How many ask", "record", "typed", "Typed: people in each hour"),
+        ("How long they wait", "learned", "half", "Typed: half leave at, minutes"),
+    ):
+        expect(page.get_by_label(field)).to_be_hidden()
+        page.get_by_label(choice).select_option(typed)
+        expect(page.get_by_label(field)).to_be_visible()
+        page.get_by_label(choice).select_option(record)
 
 
 def fits_without_barrier(screen: Screen) -> None:
