@@ -37,6 +37,7 @@ ROUTES: dict[tuple[str, str], str] = {
     ("/sign-in", "GET"): ANYBODY,
     ("/sign-in", "POST"): DOOR,
     ("/sign-out", "POST"): STAFF,
+    ("/devices/withdrawn", "GET"): ANYBODY,  # of the browser that asks
     ("/pair", "GET"): ANYBODY,
     ("/pair/<code>", "GET"): ANYBODY,
     ("/pair/<code>", "POST"): DOOR,

@@ -22,6 +22,7 @@ from flask import (
     redirect,
     render_template,
     request,
+    session,
     url_for,
 )
 from flask.typing import ResponseReturnValue
@@ -45,6 +46,7 @@ from portraitq.web.staff import (
     is_from_elsewhere,
     is_passphrase,
     is_signed_in,
+    is_withdrawn,
     owner_only,
     paired,
     staff_only,
@@ -209,6 +211,15 @@ def withdraw(id: str) -> ResponseReturnValue:
         devices.withdraw(connection, id, here.desks().clock.now())
     hang_up_on_strangers()
     return redirect(url_for("devices.show", said="withdrawn"), 303)
+
+
+@blueprint.get("/devices/withdrawn")
+def withdrawn() -> Response:
+    """Whether the device that asks was withdrawn, for pages that stand open. To ask is no use of a sign-in."""
+    answer = jsonify({"is_withdrawn": is_withdrawn()})
+    session.modified = False
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
 
 
 @blueprint.post("/devices/passphrase")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from datetime import timedelta
 from typing import Any
 
@@ -13,7 +14,7 @@ from portraitq import passphrase
 from portraitq.store import devices, pairings
 from portraitq.store.store import StoreError
 from portraitq.web import last_seen
-from portraitq.web.cookie import LENT
+from portraitq.web.cookie import LENT, WRITTEN_ANEW_S
 from portraitq.web.devices import MAY, NO_SUCH_CODE
 from portraitq.web.wrong_guesses import FREE_GUESSES
 from tests.web.conftest import PASSPHRASE, Web, with_nobody_in
@@ -209,6 +210,27 @@ def test_a_withdrawn_tablet_is_out_with_its_next_request(web: Web):
     assert tablet.get("/quay/counter").status_code == 303
     page = shown(web.client)
     assert page.index('id="gone-title"') < page.index("easel tablet")
+
+
+def test_a_page_that_stands_open_learns_whether_its_tablet_was_withdrawn_and_prolongs_nothing_by_asking(
+    web: Web, monkeypatch: pytest.MonkeyPatch
+):
+    tablet, stranger = web.app.test_client(), web.app.test_client()
+    web.pair(tablet)
+    web.sign_in()
+    with web.desks.store.reading() as connection:
+        (device,) = devices.listed(connection)
+    later_s = time.time() + 2 * WRITTEN_ANEW_S
+    monkeypatch.setattr("time.time", lambda: later_s)
+
+    before = [client.get("/devices/withdrawn") for client in (tablet, web.client, stranger)]
+    used = web.client.get("/devices")
+    post(web, f"/devices/{device.id}/withdraw")
+    after = tablet.get("/devices/withdrawn")
+
+    assert [answer.json["is_withdrawn"] for answer in (*before, after)] == [False, False, False, True]
+    assert [answer.headers.get("Set-Cookie") for answer in (*before, after)] == [None] * 4
+    assert used.headers.get("Set-Cookie")
 
 
 def test_a_tablet_unpairs_itself(web: Web):

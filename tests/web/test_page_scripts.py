@@ -279,19 +279,23 @@ def test_a_page_that_may_not_be_seen_says_why_and_asks_again_slowly(web: Web, se
     expect(page.locator("#said")).to_be_empty()
 
 
-def test_a_tablet_that_is_withdrawn_shows_nothing_of_the_booth_any_more(web: Web, served: str, page: Page):
+@pytest.mark.parametrize("screen", ["counter", "set-up/pedal"])
+def test_a_tablet_that_is_withdrawn_shows_nothing_of_the_booth_any_more(web: Web, served: str, page: Page, screen: str):
     tablet, cookie = web.app.test_client(), web.app.config["SESSION_COOKIE_NAME"]
     web.pair(tablet)
     paired = tablet.get_cookie(cookie)
     assert paired
     page.context.add_cookies([{"name": cookie, "value": paired.value, "url": served}])
-    page.goto(f"{served}/quay/counter")
-    until_live(page)
+    page.goto(f"{served}/quay/{screen}")
+    if screen == "counter":
+        until_live(page)
     with web.desks.store.reading() as connection:
-        (device,) = devices.listed(connection)
+        (device,) = [one for one in devices.listed(connection) if one.withdrawn_at is None]
     web.sign_in()
 
     web.client.post(f"/devices/{device.id}/withdraw", data={"token": web.token()})
+    if screen != "counter":
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")  # the tablet is taken up again
 
     expect(page).to_have_url(re.compile("/sign-in"))
 
