@@ -36,6 +36,7 @@ WAITING_SHOWN = 8
 STYLES_SHOWN = 8
 DAYS_A_WEEK = 7
 CLOSING_SOON = timedelta(minutes=60)
+A_NIGHT = timedelta(hours=6)  # a window that is wider than this over midnight has hours in it in which nobody draws
 ASK_WHEN = "Ask at the counter when a portrait ordered now is ready:"  # while the clock is wrong
 
 
@@ -182,15 +183,25 @@ def _style(standing: Standing, style: Style) -> WallStyle:
 
 
 def window_in_words(quote: Quote, zone: ZoneInfo, now: datetime) -> tuple[str, str]:
-    """When a portrait ordered now is ready: `about` `15:20–15:35` today, `tomorrow` `from 10:15`, or a later day."""
+    """When a portrait ordered now is ready: `about` `15:20–15:35` today, `tomorrow from` `10:15`, or a later day.
+
+    Where the booth's night lies in the window, it may be ready today and may as well not: it is `tomorrow by` `17:15`.
+    """
     low, high = (max(now, at) for at in quote.window)
-    today = now.astimezone(zone).date()
-    days = (low.astimezone(zone).date() - today).days
-    if days == 0 and high.astimezone(zone).date() == today:
+    first, last = (at.astimezone(zone).date() for at in (low, high))
+    if first == last == now.astimezone(zone).date():
         return "about", window_of(quote, zone, now)
-    day = {0: "today", 1: "tomorrow"}.get(days, f"{low.astimezone(zone):%A}" if days < DAYS_A_WEEK else "")
-    from_at = low - timedelta(seconds=low.timestamp() % said.WINDOW_STEP_S)
-    return (day, f"from {said.clock_time(from_at, zone)}") if day else ("", "in more than a week")
+    if first != last and high - low > A_NIGHT:
+        day, word, at = _day_of(quote.promise_at, zone, now), "by", quote.promise_at
+    else:
+        day, word, at = _day_of(low, zone, now), "from", low - timedelta(seconds=low.timestamp() % said.WINDOW_STEP_S)
+    return (f"{day} {word}", said.clock_time(at, zone)) if day else ("", "in more than a week")
+
+
+def _day_of(at: datetime, zone: ZoneInfo, now: datetime) -> str:
+    """The day of `at`, as of `now`; empty where a weekday would not say which."""
+    days = (at.astimezone(zone).date() - now.astimezone(zone).date()).days
+    return {0: "today", 1: "tomorrow"}.get(days, f"{at.astimezone(zone):%A}" if days < DAYS_A_WEEK else "")
 
 
 def _hours(booth: Booth, now: datetime) -> str:

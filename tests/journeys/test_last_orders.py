@@ -28,6 +28,13 @@ ONE_OVER_THE_OTHER = """() => {
     return boxes('.wall__number, .wall__waiting').filter((box) => box.bottom > edge).length
         + boxes('.wall__name, .wall__window, .wall__today').filter(outside).length;
 }"""
+BEYOND_ITS_COLUMN = """([lead, time]) => [...document.querySelectorAll('.wall__window')].filter(told => {
+  const part = document.createElement('span');
+  part.className = 'wall__lead';
+  part.textContent = lead;
+  told.replaceChildren(part, ' ' + time);  // the longest that is ever told, which no evening of one day brings
+  return told.getBoundingClientRect().right > told.parentElement.getBoundingClientRect().right + 1;
+}).length"""
 
 
 def no_barrier(page: Page) -> None:
@@ -91,6 +98,7 @@ def test_the_wall_has_room_for_the_last_orders_of_eight_styles(browser: Browser,
 
         expect(wall.locator(".wall__today")).to_have_count(8)
         assert wall.evaluate(ONE_OVER_THE_OTHER) == 0
+        assert wall.evaluate(BEYOND_ITS_COLUMN, ["Wednesday from", "17:10"]) == 0
         for height_px in range(1080, 880, -40):  # at one of them there is room for half a heading and nobody under it
             wall.set_viewport_size({"width": 1920, "height": height_px})
             assert wall.locator(".wall__next").evaluate("part => part.scrollHeight <= part.clientHeight + 1")

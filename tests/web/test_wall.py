@@ -186,8 +186,8 @@ def test_past_closing_a_portrait_ordered_now_is_ready_tomorrow():
 
     assert view.hours == "Closed for new orders since 19:00"
     assert view.order_now == "No more portraits are begun today. One ordered now is ready:"
-    assert view.styles[0].lead == "tomorrow"
-    assert view.styles[0].window.startswith("from 10:")  # the booth opened at ten by Lisbon's clocks
+    assert view.styles[0].lead == "tomorrow from"
+    assert view.styles[0].window.startswith("10:")  # the booth opened at ten by Lisbon's clocks
 
 
 def test_while_no_day_is_open_the_wall_says_what_is_drawn_here_and_no_time():
@@ -208,15 +208,18 @@ class Window:
 
     def __init__(self, low: datetime, high: datetime) -> None:
         self.window = (low, high)
+        self.promise_at = high + timedelta(minutes=10)
 
 
 @pytest.mark.parametrize(
     ("low_h", "high_h", "said"),
     [
         (1, 2, ("about", "13:00–14:00")),
-        (10, 13, ("today", "from 22:00")),
-        (22, 23, ("tomorrow", "from 10:00")),
-        (46, 47, ("Monday", "from 10:00")),
+        (10, 13, ("today from", "22:00")),
+        (11, 22, ("tomorrow by", "10:10")),  # today from 23:00 or only after the night: as it is promised
+        (35, 47, ("Monday by", "11:10")),
+        (22, 23, ("tomorrow from", "10:00")),
+        (46, 47, ("Monday from", "10:00")),
         (200, 201, ("", "in more than a week")),
     ],
 )
