@@ -11,6 +11,7 @@ const FIRST_WAIT_MS = 500;
 const LONGEST_WAIT_MS = 15000;
 const WORTH_SAYING_MS = 1500; // a tap on its way for less than this needs no words
 const BOX = "portraitq-tap:"; // one item a tap, so that two tabs never overwrite each other's
+const AT_ONCE_S = 0.1; // a tap sent sooner than this has no age worth a figure
 const AGED_EVERY_MS = 5000; // so much of a tap's age a power cut leaves to the device's clock
 const MINE = 40; // so many of this page's answered taps are known as its own
 const LANDING_MS = 10000; // a push that knows of an answered tap is here long before, or the journal is another one
@@ -21,6 +22,7 @@ let landing = []; // answered, while the page may still get a push that was on i
 let isSending = false;
 let isUnsigned = false;
 let tries = 0;
+let hurry = () => {}; // ends the wait before the next try
 let trouble = ""; // what the booth says why it takes no taps just now; empty while it cannot be asked
 const tappedAt = new WeakMap();
 
@@ -39,6 +41,7 @@ export function send(kind, data, { booth = here(), by = "counter", agoMs = 0 } =
   tell("tapped", { command: entry });
   const settled = new Promise((resolve) => { waiting.set(entry.id, resolve); });
   setTimeout(count, WORTH_SAYING_MS);
+  if (!trouble) hurry(); // whoever taps may be back in range
   work();
   return settled;
 }
@@ -95,7 +98,7 @@ function forget(entry) {
 
 function agoS(entry) {
   const s = Math.round(ageMs(entry)) / 1000;
-  return s < 1 && !entry.hasAge && !entry.isKept ? 0 : s; // the way through the air is not worth a figure
+  return s < AT_ONCE_S && !entry.hasAge && !entry.isKept ? 0 : s;
 }
 
 async function work() {
@@ -109,7 +112,10 @@ async function work() {
       if (answer === "unsigned") return askToSignIn();
       if (answer === "later") {
         tries += 1;
-        await new Promise((again) => { setTimeout(again, Math.random() * Math.min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** tries)); });
+        await new Promise((again) => {
+          hurry = again;
+          setTimeout(again, Math.random() * Math.min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** tries));
+        });
         continue;
       }
       tries = 0;
@@ -194,7 +200,8 @@ function count() {
   if (line) {
     line.hidden = !late.length;
     const one = late.length === 1;
-    const why = isUnsigned ? ": your sign-in has run out. They are kept." : ": the booth is out of reach. Go on; they are kept.";
+    const kept = one ? "it is kept" : "they are kept";
+    const why = isUnsigned ? `: your sign-in has run out. ${one ? "It is" : "They are"} kept.` : `: the booth is out of reach. Go on; ${kept}.`;
     const told = trouble && !isUnsigned ? `. ${one ? "It is kept and sent by itself" : "They are kept and sent by themselves"}. The booth says: ${trouble}` : why;
     line.textContent = late.length ? `${late.length} ${one ? "tap is" : "taps are"} not sent yet${told}` : "";
   }
@@ -231,7 +238,16 @@ function isSameTap(button) {
 
 addEventListener("pagehide", keepAges);
 setInterval(keepAges, AGED_EVERY_MS);
-addEventListener("online", () => { tries = 0; work(); });
-document.addEventListener("visibilitychange", () => { if (!document.hidden) { tries = 0; work(); } });
+
+// The line may be back: at once, whatever wait is still to go.
+function again() {
+  tries = 0;
+  hurry();
+  work();
+}
+addEventListener("online", again);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) again(); });
+// Something came from the booth. Where it is the booth itself that takes no taps just now, the wait is kept.
+document.addEventListener("portraitq:fresh", () => { if (box.length && !trouble && !isUnsigned) again(); });
 count();
 work();

@@ -80,6 +80,30 @@ def misfit(page: Page, *words: str) -> None:
         expect(card).to_contain_text(each)
 
 
+# The line is back
+
+
+def test_what_waits_is_sent_the_moment_something_says_that_the_line_is_back(web: Web, easel: Opens):
+    page = easel()
+    on_the_easel(web, page)
+    page.evaluate("Math.random = () => 1e5")  # without a sign, the next try is more than a day away
+
+    for sign, words in (("online", "Layout done"), ("push", "Take back Layout"), ("tap", "Layout done")):
+        out_of_reach(page)
+        press(page, words)
+        expect(page.locator("#unsent")).to_contain_text("1 tap is not sent yet: the booth is out of reach. Go on; it")
+        page.unroute("**/commands")
+        if sign == "online":
+            page.evaluate("dispatchEvent(new Event('online'))")
+        elif sign == "push":
+            web.order()
+        else:
+            press_main(page, "Likeness done")
+        answered(page)
+
+    assert told(web, "stage_done", "stage_undone") == ["stage_done", "stage_undone", "stage_done", "stage_done"]
+
+
 # What fits no more
 
 
