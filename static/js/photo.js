@@ -17,6 +17,9 @@ const SILENCE_MS = 90000; // a slow line takes as long as it takes; one on which
 // What stands in the place of a photo's id in the order: it comes along as a file, or was refused.
 const ALONG = "";
 const REFUSED = "-";
+const TYPED_IN = "input:not([type=file], [type=radio], [type=checkbox]), textarea";
+const TOLD = ".photo--advised, .photo--refused";
+const BAR_PX = 110; // so much of the screen is under the row that takes the order
 
 // One photo. `state` is coming (on its way), waits (out of reach), kept (at the booth) or refused.
 class Card {
@@ -27,7 +30,7 @@ class Card {
     this.marks = new Marks(this.find(".photo__frame"), {
       faces: JSON.parse(item.dataset.faces || "[]"), most: () => part.sitters, changed: (faces) => this.mark(faces),
     });
-    this.image.addEventListener("load", () => this.show());
+    this.image.addEventListener("load", () => { this.show(); if (this.state === "coming") this.reveal(); });
     this.image.addEventListener("error", () => { if (this.image.getAttribute("src")) this.noPicture(); });
     const again = this.find(".photo__input");
     if (again) offerCamera(again, (file) => this.send(file));
@@ -95,6 +98,7 @@ class Card {
     if (!this.marks.canMark) this.picture(content.small);
     this.become("kept");
     this.advise(content.advice);
+    this.reveal();
     if (this.marks.faces.length) this.mark(this.marks.faces);
   }
 
@@ -104,7 +108,8 @@ class Card {
       this.become("refused");
       const name = this.find(".photo__name");
       if (name) name.textContent = this.file.name;
-      return this.say(sentence);
+      this.say(sentence);
+      return this.reveal();
     }
     URL.revokeObjectURL(this.address);
     Object.assign(this, { id: before.id, file: before.file, address: before.address, whole: before.whole });
@@ -112,6 +117,7 @@ class Card {
     this.marks.set(before.faces);
     this.become("kept");
     this.say(`${sentence} The one before stays.`, false);
+    this.reveal();
   }
 
   async mark(faces) {
@@ -175,6 +181,7 @@ class Card {
     const place = this.find(".photo__advice");
     place.replaceChildren(...advice.map(({ said }) => Object.assign(document.createElement("p"), { textContent: said })));
     this.find(".photo__use").hidden = !advice.length;
+    this.part.watch(this.find(".photo__advice"));
     this.find(".photo__again")?.classList.toggle("button--hand", Boolean(advice.length) || this.state === "refused");
     this.item.classList.toggle("photo--advised", Boolean(advice.length));
   }
@@ -192,6 +199,18 @@ class Card {
     again.classList.toggle("button--hand", this.state === "refused" || this.item.classList.contains("photo--advised"));
   }
 
+  // The camera leaves the page where it was, and this below the fold. It never moves under somebody who types, nor away
+  // from another photo that wants a hand.
+  reveal() {
+    const isBehind = this.part.cards?.some(({ item }) => item !== this.item && item.matches(TOLD)) && !this.item.matches(TOLD);
+    if (!isBehind && !document.activeElement?.matches(TYPED_IN)) this.come();
+  }
+
+  come() {
+    this.item.scrollIntoView({ block: "nearest" });
+    this.find(".photo__beside").scrollIntoView({ block: "nearest" });
+  }
+
   name(number) {
     if (!this.item.dataset.whole) this.image.alt = `Photo ${number}`;
     this.find(".photo__away")?.setAttribute("aria-label", `Remove photo ${number}`);
@@ -203,6 +222,7 @@ class Card {
     this.sending?.request?.abort();
     if (this.address) URL.revokeObjectURL(this.address);
     this.item.remove();
+    this.part.watch(this.find(".photo__advice"));
   }
 }
 
@@ -210,6 +230,10 @@ class BoothPhotos extends HTMLElement {
   connectedCallback() {
     if (this.cards) return;
     this.list = this.querySelector(".photos");
+    this.unseen = new Set();
+    this.sight = new IntersectionObserver((seen) => this.tell(seen), { rootMargin: `0px 0px -${BAR_PX}px`, threshold: 1 });
+    this.advised = this.closest("form")?.querySelector("[data-photo-said]");
+    this.advised?.addEventListener("click", () => { this.cards.find(({ item }) => item.contains(this.advised.about))?.come(); });
     this.line = Promise.resolve();
     this.cards = [...this.list.querySelectorAll(".photo")].map((item) => new Card(this, item));
     this.addEventListener("change", (event) => {
@@ -263,6 +287,21 @@ class BoothPhotos extends HTMLElement {
 
   number() {
     this.cards.forEach((card, place) => card.name(place + 1));
+  }
+
+  // From now on, what is said at `place` stands beside the button that takes the order whenever it is out of sight.
+  watch(place) {
+    if (!this.advised) return;
+    this.sight.unobserve(place);
+    this.unseen.delete(place);
+    if (place.childElementCount) this.sight.observe(place);
+    this.tell([]);
+  }
+
+  tell(seen) {
+    for (const { target, isIntersecting } of seen) if (isIntersecting) this.unseen.delete(target); else this.unseen.add(target);
+    const [about] = [...this.unseen].filter((place) => place.isConnected && place.childElementCount);
+    Object.assign(this.advised, { about, hidden: !about, textContent: about?.firstElementChild.textContent ?? "" });
   }
 
   refresh() {

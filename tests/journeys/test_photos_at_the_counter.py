@@ -73,6 +73,14 @@ def faces_of(ref: PhotoRef) -> tuple[Face, ...]:
     return read_faces(ref.faces)
 
 
+def is_above_the_bar(screen: Screen, part: Locator) -> bool:
+    """Whether all of it is on the screen, above the row that takes the order."""
+    box, bar = part.bounding_box(), screen.part(".order__end").bounding_box()
+    assert box is not None
+    assert bar is not None
+    return box["y"] >= 0 and box["y"] + box["height"] <= bar["y"]
+
+
 def take(screen: Screen) -> None:
     screen.page.get_by_role("button", name="Take the order").tap()
 
@@ -89,6 +97,7 @@ def test_a_blurred_photo_is_told_before_the_order_is_sent_and_taken_again(nearby
         page.locator("label", has_text="Take a photo").tap()
     camera.value.set_files(named("IMG_1.jpg", blurred()))  # type: ignore[arg-type]
     expect(card(counter, 1).locator(".photo__advice")).to_have_text(BLURRED)
+    counter.wait_until(lambda: is_above_the_bar(counter, card(counter, 1).locator(".photo__beside")))
     first = at_the_booth(nearby)
 
     with page.expect_file_chooser() as camera:
@@ -105,13 +114,24 @@ def test_a_blurred_photo_is_told_before_the_order_is_sent_and_taken_again(nearby
     assert at_the_booth(nearby, "T1")[0].id != first[0].id
 
 
-def test_use_it_anyway_is_one_tap_and_puts_the_advice_away(nearby: Nearby, counter: Screen) -> None:
+def test_advice_moves_no_page_under_a_typing_hand_and_use_it_anyway_puts_it_away(
+    nearby: Nearby, counter: Screen
+) -> None:
     counter.page.locator("label.style").first.tap()
+    counter.page.locator("[name=price]").evaluate(
+        "(field) => { scrollTo(0, 0); field.focus({ preventScroll: true }); }"
+    )
+    said = counter.part("[data-photo-said]")
     choose(counter, blurred())
-    expect(card(counter, 1).locator(".photo__advice")).to_have_text(BLURRED)
+    expect(said).to_have_text(BLURRED)
+    assert counter.page.evaluate("scrollY") == 0
+    said.tap()
+    expect(said).to_be_hidden()
+    assert is_above_the_bar(counter, card(counter, 1).locator(".photo__advice"))
 
     counter.page.get_by_role("button", name="Use it anyway").tap()
     expect(card(counter, 1).locator(".photo__advice")).to_be_empty()
+    counter.page.evaluate("scrollTo(0, 0)")
     take(counter)
     expect(counter.page.locator(".taken__number")).to_contain_text("1")
 
