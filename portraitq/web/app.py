@@ -26,6 +26,7 @@ from portraitq.web import (
     easel,
     hand_over,
     haste,
+    headers,
     hosts,
     limits,
     live,
@@ -77,18 +78,6 @@ RESERVED = (
     *("api", "t", "static", "sign-in", "sign-out", "devices", "pair", "trust"),
     *("healthz", "socket.io", "favicon.ico"),
 )
-SECURITY_HEADERS = {
-    "Content-Security-Policy": (  # what is not named here is not loaded at all
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; "
-        "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
-    ),
-    "Referrer-Policy": "no-referrer",
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
-}
 log = logging.getLogger(__name__)
 
 start = Blueprint("start", __name__)
@@ -115,7 +104,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     app.jinja_env.globals.update(oval_shade=oval.shade, money=said.money, version=__version__)
     app.context_processor(_about_this_page)
     app.jinja_env.globals.update(clock_said=clock_said.here_said)
-    app.after_request(_safer)
+    app.after_request(_kept)
     limits.install(app)
     problems.install(app)
     staff.install(app, desks.store)
@@ -130,6 +119,7 @@ def create_app(desks: Desks, *, address: str, **config: Any) -> Flask:
     trust.install(app)
     hosts.install(app)
     haste.install(app)
+    headers.install(app)
     return app
 
 
@@ -139,9 +129,7 @@ def _about_this_page() -> dict[str, Any]:
     return {"booth_slug": named if named in slugs else slugs[0] if len(slugs) == 1 else ""}
 
 
-def _safer(answer: Response) -> Response:
-    for name, value in SECURITY_HEADERS.items():
-        answer.headers.setdefault(name, value)
+def _kept(answer: Response) -> Response:
     if request.path.startswith("/static/"):
         answer.headers["Cache-Control"] = "no-cache"  # ask each time: an update of the program is seen at once
     else:

@@ -99,7 +99,6 @@ def _come_back(environ: dict[str, Any], start_response: Callable[..., Any]) -> I
         ("Content-Type", "text/plain; charset=utf-8"),
         ("Retry-After", after_s),
         ("Cache-Control", "no-store"),
-        ("X-Content-Type-Options", "nosniff"),
     ]
     if "text/html" in environ.get("HTTP_ACCEPT", ""):
         headers.append(("Refresh", after_s))  # a page that somebody opened asks again without a hand

@@ -124,7 +124,6 @@ def _too_fast(environ: dict[str, Any], start_response: Callable[..., Any]) -> It
         ("Content-Type", "text/plain; charset=utf-8"),
         ("Retry-After", str(AGAIN_S)),
         ("Cache-Control", "no-store"),
-        ("X-Content-Type-Options", "nosniff"),
     ]
     start_response("429 Too Many Requests", headers)
     return [] if environ["REQUEST_METHOD"] == "HEAD" else [TOO_FAST.encode()]

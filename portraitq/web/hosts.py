@@ -14,11 +14,12 @@ import socket
 from collections.abc import Callable, Iterable
 from ipaddress import ip_address
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import parse_qs, urlsplit
 
 from flask import Flask
 
 from portraitq.web import problems
+from portraitq.web.crowd import LIVE_PATH
 
 # RFC 6762 (.local), RFC 6761 (.localhost), RFC 8375 (.home.arpa), ICANN's reservation of 2024 (.internal); the last
 # three are no domains of the internet and are what routers and hotspots of small networks commonly call theirs.
@@ -96,6 +97,8 @@ def install(app: Flask) -> None:
 
 def _judged(environ: dict[str, Any], own: frozenset[str]) -> tuple[int, str]:
     """A status and why not, or 0: RFC 9112 §3.2 asks for 400 without a Host, RFC 9110 §15.5.20 for 421."""
+    if _is_for_script_tags(environ):
+        return 400, "Live push answers no script tag: what it says would be any page's to read."
     said = _asked_of(environ)
     if said is None:
         is_old = environ.get("SERVER_PROTOCOL") == "HTTP/1.0"  # which had no such header, as some watchdogs still
@@ -109,6 +112,15 @@ def _judged(environ: dict[str, Any], own: frozenset[str]) -> tuple[int, str]:
             f"with --address {name[:60]} if that is how phones shall call it."
         )
     return 0, ""
+
+
+def _is_for_script_tags(environ: dict[str, Any]) -> bool:
+    """Whether Engine.IO's polling is asked to answer as a script (JSONP), which sends no Origin to be judged by.
+
+    OWASP ASVS 5.0, V3.5 (no JSONP anywhere; from memory).
+    """
+    is_live = str(environ.get("PATH_INFO", "")).startswith(LIVE_PATH)
+    return is_live and "j" in parse_qs(environ.get("QUERY_STRING", ""), keep_blank_values=True)
 
 
 def _asked_of(environ: dict[str, Any]) -> str | None:

@@ -81,8 +81,7 @@ def test_who_rested_may_ask_again_as_at_first_and_is_forgotten_among_many(
 def web_in_haste(web: Web, askers: Askers, monkeypatch: pytest.MonkeyPatch) -> tuple[Web, list[float]]:
     """A booth at which the stranger's address has asked all that it may; and for how long it was held."""
     held: list[float] = []
-    gate = web.app.wsgi_app
-    assert isinstance(gate, haste.Gate)
+    gate = web.app.extensions["portraitq-haste"]
     monkeypatch.setattr(gate, "_askers", askers)
     monkeypatch.setattr(gate, "_rest", held.append)
     while gate._askers.may_ask(STRANGER["REMOTE_ADDR"]):
@@ -121,7 +120,7 @@ def test_when_more_are_too_fast_than_there_is_room_for_they_are_told_at_once(
 ):
     web, held = web_in_haste
     for _ in range(haste.MOST_HELD):
-        web.app.wsgi_app._places.acquire()
+        web.app.extensions["portraitq-haste"]._places.acquire()
 
     assert web.client.head("/quay/wall", environ_base=STRANGER).status_code == 429
     assert held == []
@@ -129,7 +128,7 @@ def test_when_more_are_too_fast_than_there_is_room_for_they_are_told_at_once(
 
 def test_who_sends_what_is_no_request_is_slowed_as_well(askers: Askers, web_in_haste: tuple[Web, list[float]]):
     web, held = web_in_haste
-    gate = web.app.wsgi_app
+    gate = web.app.extensions["portraitq-haste"]
 
     gate.count("192.168.4.67")
     gate.count(STRANGER["REMOTE_ADDR"])
