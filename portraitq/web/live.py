@@ -1,12 +1,12 @@
 """Live push: whoever watches a view gets it at once and after every change that they can see.
 
 Socket.IO, namespace `/live`. A client connects with `auth {"view", "booth" | "code", "artist"?, "seq"?}` and gets the
-event `view` with `{"seq", "html", "as_of"}`. One thread publishes: it renders each watched view once, the booth's own
-screens first, whoever taps never waits for it, and of several standings in a row only the newest is sent. A socket
-that does not drain is passed over until it does, so that it delays nobody and gets the newest then. A refused
-connection is told its sentence, and in `why` whether that stays so ("unsigned", "unknown", and "wait" for a while) or
-passes by itself ("store"). A tablet that was withdrawn is told so ("withdrawn"), and shows nothing of the booth's any
-more.
+event `view` with `{"seq", "html", "as_of"}`. One thread publishes: it builds each watched view once, the booth's own
+screens first, prints and sends it where it is not what it was, and of several standings in a row only the newest.
+Whoever taps never waits for it. A socket that does not drain is passed over until it does, so that it delays nobody
+and gets the newest then. A refused connection is told its sentence, and in `why` whether that stays so ("unsigned",
+"unknown", and "wait" for a while) or passes by itself ("store"). A tablet that was withdrawn is told so ("withdrawn"),
+and shows nothing of the booth's any more.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from portraitq.web.codes_typed import ticket_of
 from portraitq.web.here import desk_at
 from portraitq.web.hosts import is_own_origin
 from portraitq.web.problems import NotThere, OwnersOnly, TooOften, Unsigned
-from portraitq.web.sockets import Postman
+from portraitq.web.sockets import Outbox, Postman
 from portraitq.web.staff import Pass, device_pass, is_withdrawn, staff_pass, still_valid
 from portraitq.web.views import ANYBODY, Rendered, View, need_to_see, nobody_in_particular, render_view, view_named
 
@@ -66,12 +66,11 @@ class Watcher:
 
 @dataclass
 class Watched:
-    """Who watches a room, what was last sent to it, and whom that did not reach."""
+    """Who watches a room, what was last sent to it and when, and whom that did not reach."""
 
-    etag: str = ""
-    seq: int = 0
+    last: Rendered | None = None
     sent_s: float = 0.0
-    here: set[str] = field(default_factory=set)  # those who have had their first view
+    here: dict[str, Outbox] = field(default_factory=dict)  # those who have had their first view
     passed_over: set[str] = field(default_factory=set)
 
 
@@ -111,7 +110,7 @@ class Publisher:
             gone = self._watchers.pop(sid, None)
             watched = self._rooms.get(gone.room) if gone else None
             if gone and watched:
-                watched.here.discard(sid)
+                watched.here.pop(sid, None)
                 watched.passed_over.discard(sid)
                 if not watched.here:
                     del self._rooms[gone.room]
@@ -178,31 +177,31 @@ class Publisher:
                 pending = pending or now_s - one.came_s < PATIENCE_S + TICK_S
                 continue
             if one.room not in rendered:
-                rendered[one.room] = self._rendered(one.room, None)
+                watched = self._rooms.get(one.room)
+                rendered[one.room] = self._rendered(one.room, None, watched.last if watched else None)
             if (view := rendered[one.room]) is not None:
                 self._send_first(one, view, knows_more)
         return pending
 
     def _send_first(self, one: Watcher, view: Rendered, knows_more: bool) -> None:
+        outbox = sockets.outbox_of(self._io.server, one.sid, NAMESPACE)
+        if outbox is None:
+            return  # it has gone since we looked
         name, message = "view", view.message()
         if knows_more:  # another journal than the page was made from: a backup, a new demo
-            self._io.server.emit("start_over", {}, to=one.sid, namespace=NAMESPACE)
+            outbox.put(self._letter("start_over", {}))
         elif one.etag == view.etag:
             name = "same"
             del message["html"]
-        try:
-            self._io.server.enter_room(one.sid, _room_name(one.room), namespace=NAMESPACE)
-        except ValueError:
-            return  # it has gone since we looked
-        self._io.server.emit(name, message, to=one.sid, namespace=NAMESPACE)
+        outbox.put(self._letter(name, message))
         one.is_greeted = True
         with self._news:
             if one.sid not in self._watchers:  # gone meanwhile
                 return
-            watched = self._rooms.setdefault(one.room, Watched(view.etag, view.seq, time.monotonic()))
-            if watched.etag != view.etag:  # who came earlier gets it with the next round
+            watched = self._rooms.setdefault(one.room, Watched(view, time.monotonic()))
+            if watched.last is not None and watched.last.etag != view.etag:  # who came earlier: with the next round
                 watched.passed_over.update(watched.here)
-            watched.here.add(one.sid)
+            watched.here[one.sid] = outbox
 
     def _update(self, room: Room, standing: Standing | None, now_s: float) -> None:
         """Send a room what changed, or that nothing did when it has not heard for long."""
@@ -212,29 +211,32 @@ class Publisher:
         is_due = now_s - watched.sent_s >= UNCHANGED_S
         if standing is None and not is_due and not watched.passed_over:
             return
-        view = self._rendered(room, standing)
+        view = self._rendered(room, standing, watched.last)
         if view is None:
             return
+        everybody = is_due or watched.last is None or view.etag != watched.last.etag
         with self._news:
-            here = set(watched.here)
-        everybody = is_due or view.etag != watched.etag
-        wanted = here if everybody else watched.passed_over & here
-        lagging = {sid for sid in wanted if self._is_lagging(sid)}
-        watched.passed_over = lagging
+            here = dict(watched.here)
+        wanted = here if everybody else {sid: here[sid] for sid in watched.passed_over if sid in here}
         if everybody:
-            self._io.server.emit(
-                "view", view.message(), to=_room_name(room), skip_sid=list(lagging), namespace=NAMESPACE
-            )
-            watched.etag, watched.seq, watched.sent_s = view.etag, view.seq, now_s
-            return
-        for sid in wanted - lagging:
-            self._io.server.emit("view", view.message(), to=sid, namespace=NAMESPACE)
+            watched.last, watched.sent_s = view, now_s
+        watched.passed_over = self._send_to_all(wanted, view)
 
-    def _rendered(self, room: Room, standing: Standing | None) -> Rendered | None:
+    def _send_to_all(self, outboxes: dict[str, Outbox], view: Rendered) -> set[str]:
+        """Send it to those who take what they are sent; the others."""
+        if not outboxes:
+            return set()
+        letter = self._letter("view", view.message())
+        return {sid for sid, outbox in outboxes.items() if not outbox.offer(letter, LAGGING_PACKETS)}
+
+    def _letter(self, event: str, content: dict[str, Any]) -> Any:
+        return sockets.letter(self._io.server, event, content, NAMESPACE)
+
+    def _rendered(self, room: Room, standing: Standing | None, last: Rendered | None) -> Rendered | None:
         name, slug, arg = room
         desk = self._desks.at(slug)
         try:
-            return render_view(name, desk, arg, standing or desk.standing(wait_s=0))
+            return render_view(name, desk, arg, standing or desk.standing(wait_s=0), last)
         except NotThere as gone:
             log.info("nobody can see %s any more: %s", name, gone)
         except StoreError as no:  # the store has logged it; what is shown stands until it answers again
@@ -242,11 +244,6 @@ class Publisher:
         except Exception:
             log.exception("the view %s could not be rendered", name)
         return None
-
-    def _is_lagging(self, sid: str) -> bool:
-        eio_sid = self._io.server.manager.eio_sid_from_sid(sid, NAMESPACE)
-        socket = self._io.server.eio.sockets.get(eio_sid)
-        return socket is not None and bool(socket.queue.is_behind(LAGGING_PACKETS))
 
     def _hang_up_on_strangers(self, watchers: list[Watcher]) -> None:
         """Whoever signed out, was signed out or withdrawn, or has rested too long, sees no more."""
@@ -265,10 +262,6 @@ def _whose_turn(room: Room) -> int:
     """Whoever draws and serves is told first, then the wall, which many look at, then each phone."""
     view = view_named(room[0])
     return 0 if view.may_see != ANYBODY else 2 if view.arg_name == "code" else 1
-
-
-def _room_name(room: Room) -> str:
-    return "|".join(room)
 
 
 def watcher_of(sid: str, auth: object) -> Watcher:
@@ -319,6 +312,7 @@ def install(app: Flask) -> None:
         async_mode="threading",
         max_http_buffer_size=LARGEST_MESSAGE_BYTES,
         cors_allowed_origins=partial(is_own_origin, address=app.config["PORTRAITQ_ADDRESS"]),
+        cors_credentials=False,
         ping_interval=20,
         ping_timeout=15,
         logger=False,

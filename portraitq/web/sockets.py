@@ -7,6 +7,9 @@ it; the one `Postman` brings it when there is room, sends the pings, and hangs u
 
 `install` puts it under a SocketIO server. Engine.IO's session, its polling and the change from polling to WebSocket
 stay its own; nothing is compressed, for a view is a packet or two and zlib's windows take 300 KB a phone.
+
+What goes to many is a `letter`, encoded once and put into each `Outbox`: Socket.IO's own way to a room looks each of
+them up three times over, which takes longer than the system does to send it.
 """
 
 from __future__ import annotations
@@ -28,6 +31,7 @@ from engineio import packet as engine  # type: ignore[import-untyped]
 from engineio.exceptions import EngineIOError  # type: ignore[import-untyped]
 from engineio.socket import Socket as Talk  # type: ignore[import-untyped]
 from flask_socketio import SocketIO
+from socketio.packet import EVENT
 from wsproto.connection import Connection, ConnectionType
 from wsproto.events import CloseConnection, Message, Ping
 from wsproto.frame_protocol import CloseReason
@@ -124,6 +128,9 @@ class Outbox(queue.Queue[Any]):
 
     def put(self, item: engine.Packet | None, block: bool = True, timeout: float | None = None) -> None:
         """Send a packet, or hang up where it is None. A line never makes anybody wait."""
+        if self.line is not None:  # once there it stays, and nothing waits here any more
+            self.line.send(item)
+            return
         with self._turn:
             if self.line is None:
                 super().put(item, block, timeout)
@@ -138,9 +145,17 @@ class Outbox(queue.Queue[Any]):
                 self.task_done()
             self.line = line
 
-    def is_behind(self, packets: int) -> bool:
-        """Whether the other side takes less than it is sent."""
-        return self.line.is_full if self.line is not None else self.qsize() >= packets
+    def offer(self, packet: engine.Packet, packets: int) -> bool:
+        """Send a packet unless the other side takes less than it is sent; whether it went on its way.
+
+        While it polls, `packets` that wait here are as many as it may be behind.
+        """
+        if self.line is not None:
+            return self.line.offer(frame_of(packet))
+        if self.qsize() >= packets:
+            return False
+        self.put(packet)
+        return True
 
 
 class Line:
@@ -193,20 +208,46 @@ class Line:
                 self._cut()
             return bool(self._behind)
 
+    def offer(self, frame: bytes) -> bool:
+        """A whole frame, unless something waits here already; whether it went on its way."""
+        with self._turn:
+            if self._behind:
+                return False
+            if self._is_over or self._ends_after:
+                return True  # nobody is there to be told again
+            is_behind = not self._goes(frame)
+        if is_behind:
+            self._postman.come_by(self)
+        return True
+
     def _write(self, frame: bytes, is_last: bool = False) -> None:
         with self._turn:
             if self._is_over or self._ends_after:
                 return
             self._ends_after = is_last
-            was_behind = bool(self._behind)
-            self._behind.append(memoryview(frame))
-            now_s = time.monotonic()
-            if not was_behind:
-                self._moved_s = now_s
-                self._flush(now_s)
-            is_behind = bool(self._behind) and not was_behind
+            if self._behind:
+                self._behind.append(memoryview(frame))
+                return
+            is_behind = not self._goes(frame)
         if is_behind:
             self._postman.come_by(self)
+
+    def _goes(self, frame: bytes) -> bool:
+        """Send it where nothing is behind; whether all of it went, or it needs to go nowhere any more."""
+        try:
+            sent = self._raw.send(frame)
+        except BlockingIOError:
+            sent = 0
+        except OSError:
+            self._cut()
+            return True
+        if sent < len(frame):
+            self._moved_s = time.monotonic()
+            self._behind.append(memoryview(frame)[sent:])
+            self._flush(self._moved_s)
+        elif self._ends_after:
+            self._cut()
+        return not self._behind
 
     def _flush(self, now_s: float) -> None:
         try:
@@ -366,6 +407,18 @@ def install(socketio: SocketIO) -> Postman:
         "websocket": lambda handler, server: Handshake(postman, handler, server),
     }
     return postman
+
+
+def letter(server: Any, event: str, content: dict[str, Any], namespace: str) -> engine.Packet:
+    """An event of Socket.IO as the packet that carries it, to be put into any number of outboxes."""
+    event_packet = server.packet_class(EVENT, data=[event, content], namespace=namespace)
+    return engine.Packet(engine.MESSAGE, event_packet.encode())
+
+
+def outbox_of(server: Any, sid: str, namespace: str) -> Outbox | None:
+    """Where what is said to `sid` is put; None where that one has gone."""
+    talk = server.eio.sockets.get(server.manager.eio_sid_from_sid(sid, namespace))
+    return talk.queue if talk is not None else None
 
 
 def frame_of(packet: engine.Packet) -> bytes:

@@ -2,7 +2,8 @@
 
 A view is built by its screen's own function out of what is true at the booth, and rendered by one template, always in
 the same neutral surroundings (nobody signed in), so that the first page load, every push and the plain-HTTP fallback
-say the same to the letter and one rendering serves everybody who watches it.
+say the same to the letter and one rendering serves everybody who watches it. What is built out of the same booth the
+same way is printed once: a push compares what would be printed with what was.
 """
 
 from __future__ import annotations
@@ -10,8 +11,9 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from flask import Response, current_app, has_request_context, jsonify, make_response, render_template, request
@@ -37,7 +39,7 @@ class View:
 
     may_see    ANYBODY, STAFF or OWNER
     build      (desk, standing, arg) -> a frozen dataclass ready to print; NotThere when `arg` names nothing
-    template   of the fragment; it gets the dataclass as `view`, and `slug`
+    template   of the fragment; it gets the dataclass as `view`, and `slug`, and prints nothing but these
     arg_name   which of the `auth` keys (beside `booth`) says which one is meant: "artist", "code" or none
     """
 
@@ -57,7 +59,7 @@ class Rendered:
     as_of: datetime
     view: Any
 
-    @property
+    @cached_property
     def etag(self) -> str:
         """Names this content: equal for equal HTML."""
         return hashlib.sha256(self.html.encode()).hexdigest()[:20]
@@ -87,16 +89,38 @@ def view_named(name: str) -> View:
     return _VIEWS[name]
 
 
-def render_view(name: str, desk: Desk, arg: str = "", standing: Standing | None = None) -> Rendered:
-    """The view `name` of `desk` as it stands now, or as of `standing`."""
+def render_view(
+    name: str, desk: Desk, arg: str = "", standing: Standing | None = None, last: Rendered | None = None
+) -> Rendered:
+    """The view `name` of `desk` as it stands now, or as of `standing`.
+
+    `last` is how this same view was rendered before: where the same is to be printed again, its HTML stands.
+    """
     view = view_named(name)
     if standing is not None:
         built = view.build(desk, standing, arg)
     else:
         standing, built = _built_now(view, desk, arg)
+    if last is not None and last.view == built:
+        return replace(last, seq=standing.booth.seq, as_of=standing.as_of)
     with nobody_in_particular():
-        html = render_template(view.template, view=built, slug=desk.slug)
+        html = printed(view.template, view=built, slug=desk.slug)
     return Rendered(standing.booth.seq, html, standing.as_of, built)
+
+
+def printed(template: str, **shown: Any) -> str:
+    """What `flask.render_template` gives, in less than half the time: sixty tickets are printed for one tap.
+
+    Flask looks up what it knows of the request, and Jinja copies all names that it knows, for each rendering anew.
+    """
+    environment = current_app.jinja_env
+    page = environment.get_template(template)
+    context = environment.context_class(environment, {**environment.globals, **shown}, page.name, page.blocks)
+    try:
+        return "".join(page.root_render_func(context))
+    except Exception:
+        environment.handle_exception()  # raises it with the lines of the template
+        raise
 
 
 def _built_now(view: View, desk: Desk, arg: str) -> tuple[Standing, Any]:

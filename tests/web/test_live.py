@@ -21,7 +21,7 @@ import socketio
 from portraitq import passphrase
 from portraitq.store import devices, schema
 from portraitq.store.store import StoreError
-from portraitq.web import last_seen, live, views
+from portraitq.web import last_seen, live, sockets, views
 from portraitq.web.codes_typed import FREE_GUESSES
 from portraitq.web.problems import UNSIGNED, NotThere, OwnersOnly, TooOften, Unsigned
 from portraitq.web.views import render_view
@@ -315,22 +315,20 @@ def test_of_many_changes_in_a_row_the_newest_arrives(web: Web, served: str):
 def test_a_socket_that_does_not_drain_is_passed_over_and_gets_the_newest_then(
     web: Web, served: str, monkeypatch: pytest.MonkeyPatch
 ):
-    publisher = web.app.extensions["portraitq-live"]
-    lagging: set[str] = set()
-    monkeypatch.setattr(publisher, "_is_lagging", lambda sid: sid in lagging)
     with (
         connected(served, view="wall", booth="quay") as slow,
         connected(served, view="wall", booth="quay") as quick,
     ):
         slow.view(), quick.view()
-        lagging.add(slow.io.get_sid("/live"))
+        outbox = sockets.outbox_of(web.app.extensions["socketio"].server, slow.io.get_sid("/live"), "/live")
+        monkeypatch.setattr(outbox, "offer", lambda packet, packets: False)
         web.order()
         web.order()
         seq = web.desk.standing(wait_s=5).seq
         quick.view_of(seq)
         with pytest.raises(Empty):
             slow.event(wait_s=0.3)
-        lagging.clear()
+        monkeypatch.undo()
 
         assert slow.view()["seq"] == seq
 

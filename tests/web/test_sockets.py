@@ -217,16 +217,37 @@ def test_what_waited_in_the_outbox_goes_first(call: Call):
     outbox.put(a_view(2))
 
     assert [call.phone.hears()[1] for _ in range(2)] == [b"4x", b"4xx"]
-    assert not outbox.is_behind(packets=1)
 
 
-def test_an_outbox_without_a_line_counts_what_waits():
+def test_a_phone_that_is_behind_takes_no_offer_until_it_has_read_all(call: Call):
     outbox = Outbox()
-    for _ in range(3):
-        outbox.put(a_view(1))
+    outbox.goes_to(call.line)
+    while outbox.offer(a_view(100_000), packets=1):
+        pass
 
-    assert outbox.is_behind(packets=3)
-    assert not outbox.is_behind(packets=4)
+    assert not outbox.offer(a_view(5), packets=1)
+    while call.line.is_full:
+        assert call.phone.hears()[1] == b"4" + b"x" * 100_000
+    assert until(lambda: outbox.offer(a_view(3), packets=1))
+    while (heard := call.phone.hears()[1]) != b"4xxx":
+        assert heard == b"4" + b"x" * 100_000
+
+
+def test_a_line_that_is_over_takes_every_offer_for_nobody_is_there_to_be_told_again(call: Call):
+    outbox = Outbox()
+    outbox.goes_to(call.line)
+
+    call.line.cut()
+
+    assert outbox.offer(a_view(1), packets=1)
+
+
+def test_who_polls_takes_as_many_offers_as_they_may_be_behind():
+    outbox = Outbox()
+
+    taken = [outbox.offer(a_view(1), packets=3) for _ in range(4)]
+
+    assert taken == [True, True, True, False]
 
 
 def test_a_phone_costs_one_thread(web: Web, served: str):
