@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, or_, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, or_, select, update
 
 from portraitq.store import schema
 from portraitq.store.photos import LOOSE
@@ -27,7 +27,11 @@ class Card:
     is_erased: bool = False
 
 
-_COLUMNS = tuple(column for column in schema.cards.c if column.name not in ("booth", "ticket"))
+_OF_BOOTH = (  # built once: every push asks it for several screens
+    select(schema.cards.c.ticket, *(schema.cards.c[name] for name in Card.__slots__))
+    .where(schema.cards.c.booth == bindparam("booth"))
+    .where(schema.cards.c.ticket.in_(bindparam("tickets", expanding=True)))
+)
 
 
 def put(connection: Connection, booth: str, ticket: str, card: Card) -> None:
@@ -43,11 +47,8 @@ def of_ticket(connection: Connection, booth: str, ticket: str) -> Card | None:
 
 def of_booth(connection: Connection, booth: str, tickets: Collection[str]) -> dict[str, Card]:
     """The cards of those tickets, by ticket; a ticket without a card is left out."""
-    table = schema.cards
-    found = connection.execute(
-        select(table.c.ticket, *_COLUMNS).where(table.c.booth == booth, table.c.ticket.in_(list(tickets)))
-    )
-    return {row.ticket: _card(row) for row in found}
+    found = connection.execute(_OF_BOOTH, {"booth": booth, "tickets": list(tickets)})
+    return {ticket: Card(*fields) for ticket, *fields in found}
 
 
 def by_code(connection: Connection, code: str) -> tuple[str, str] | None:
@@ -98,7 +99,3 @@ def rewrite(connection: Connection) -> None:
         connection.exec_driver_sql("DELETE FROM cards")
         connection.exec_driver_sql(f"INSERT INTO cards ({names}) SELECT {names} FROM cards_anew")
         connection.exec_driver_sql("DROP TABLE cards_anew")
-
-
-def _card(row: Row[Any]) -> Card:
-    return Card(**{name: getattr(row, name) for name in Card.__slots__})

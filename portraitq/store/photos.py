@@ -12,7 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from sqlalchemy import ColumnElement, Connection, delete, func, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, bindparam, delete, func, insert, or_, select, update
 
 from portraitq.store import schema
 
@@ -46,6 +46,14 @@ class PhotoRef:
     width_px: int
     height_px: int
     faces: str = ""
+
+
+_OF_TICKETS = (  # built once: every push asks it for several screens
+    select(schema.photos.c.ticket, *(schema.photos.c[name] for name in PhotoRef.__slots__))
+    .where(schema.photos.c.booth == bindparam("booth"))
+    .where(schema.photos.c.ticket.in_(bindparam("tickets", expanding=True)))
+    .order_by(schema.photos.c.ticket, schema.photos.c.place)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,12 +183,9 @@ def photo(connection: Connection, id: str) -> StoredPhoto | None:
 
 def of_tickets(connection: Connection, booth: str, tickets: Collection[str]) -> dict[str, list[PhotoRef]]:
     """The photos of those tickets in their order, by ticket."""
-    table, found = schema.photos, defaultdict[str, list[PhotoRef]](list)
-    asked = select(table.c.ticket, table.c.id, table.c.width_px, table.c.height_px, table.c.faces).where(
-        table.c.booth == booth, table.c.ticket.in_(list(tickets))
-    )
-    for row in connection.execute(asked.order_by(table.c.ticket, table.c.place)):
-        found[row.ticket].append(PhotoRef(row.id, row.width_px, row.height_px, row.faces))
+    found = defaultdict[str, list[PhotoRef]](list)
+    for ticket, *shown in connection.execute(_OF_TICKETS, {"booth": booth, "tickets": list(tickets)}):
+        found[ticket].append(PhotoRef(*shown))
     return dict(found)
 
 

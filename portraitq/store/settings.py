@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 
 from portraitq.store import schema
 
 LONGEST_KEY = 64
+_VALUE = select(schema.settings.c.value).where(schema.settings.c.key == bindparam("key"))  # built once, asked often
 
 
 def key(what: str, booth: str) -> str:
@@ -19,7 +20,7 @@ def key(what: str, booth: str) -> str:
 
 def get(connection: Connection, key: str) -> str | None:
     """The value kept under `key`, or None."""
-    return connection.execute(select(schema.settings.c.value).where(schema.settings.c.key == key)).scalar()
+    return connection.execute(_VALUE, {"key": key}).scalar()
 
 
 def put(connection: Connection, key: str, value: str) -> None:
