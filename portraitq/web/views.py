@@ -9,7 +9,7 @@ same way is printed once: a push compares what would be printed with what was.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -20,6 +20,7 @@ from flask import Response, current_app, has_request_context, jsonify, make_resp
 from markupsafe import Markup, escape
 
 from portraitq.core.events import print_instant
+from portraitq.web.kept_parts import KeptParts, Key
 from portraitq.web.problems import NotThere, OwnersOnly, Unsigned
 
 if TYPE_CHECKING:
@@ -39,7 +40,8 @@ class View:
 
     may_see    ANYBODY, STAFF or OWNER
     build      (desk, standing, arg) -> a frozen dataclass ready to print; NotThere when `arg` names nothing
-    template   of the fragment; it gets the dataclass as `view`, and `slug`, and prints nothing but these
+    template   of the fragment; it prints nothing but the dataclass, which it gets as `view`, and `slug`, and may
+               print parts of it by `kept` (`kept_parts.py`)
     arg_name   which of the `auth` keys (beside `booth`) says which one is meant: "artist", "code" or none
     """
 
@@ -52,12 +54,13 @@ class View:
 
 @dataclass(frozen=True)
 class Rendered:
-    """A view as it stands: its HTML, of which `seq`, true as of when; `view` is what was printed."""
+    """A view as it stands: its HTML, of which `seq`, true as of when; `view` is what was printed, `parts` of what."""
 
     seq: int
     html: str
     as_of: datetime
     view: Any
+    parts: Mapping[Key, Markup]
 
     @cached_property
     def etag(self) -> str:
@@ -103,9 +106,10 @@ def render_view(
         standing, built = _built_now(view, desk, arg)
     if last is not None and last.view == built:
         return replace(last, seq=standing.booth.seq, as_of=standing.as_of)
+    kept = KeptParts(last.parts if last is not None else {})
     with nobody_in_particular():
-        html = printed(view.template, view=built, slug=desk.slug)
-    return Rendered(standing.booth.seq, html, standing.as_of, built)
+        html = printed(view.template, view=built, slug=desk.slug, kept=kept)
+    return Rendered(standing.booth.seq, html, standing.as_of, built, kept.parts)
 
 
 def printed(template: str, **shown: Any) -> str:
