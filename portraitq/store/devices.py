@@ -11,7 +11,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 
 from portraitq.core.events import print_instant
 from portraitq.store import schema
@@ -35,6 +35,9 @@ class Device:
 
 
 _COLUMNS = tuple(schema.devices.c[name] for name in Device.__slots__)
+_STILL_IN = select(*_COLUMNS).where(  # built once, for every tap asks it
+    schema.devices.c.key_sha256 == bindparam("key_sha256"), schema.devices.c.withdrawn_at.is_(None)
+)
 
 
 def _hash(key: str) -> str:
@@ -56,10 +59,7 @@ def add(connection: Connection, name: str, now: datetime, role: str = OWNER) -> 
 
 def find(connection: Connection, key: str) -> Device | None:
     """The device that has this key, unless it was withdrawn."""
-    table = schema.devices
-    row = connection.execute(
-        select(*_COLUMNS).where(table.c.key_sha256 == _hash(key), table.c.withdrawn_at.is_(None))
-    ).first()
+    row = connection.execute(_STILL_IN, {"key_sha256": _hash(key)}).first()
     return Device(*row) if row else None
 
 

@@ -9,13 +9,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, bindparam, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from portraitq.core.events import Event, parse_line, print_line
 from portraitq.store import schema
 
 ROWS_AT_ONCE = 5_000
+# Built once, for every tap asks them: building a statement takes longer than it takes SQLite to answer it.
+_HEAD = select(func.max(schema.journal.c.seq)).where(schema.journal.c.booth == bindparam("booth"))
+_SEQS = select(schema.commands.c.first_seq, schema.commands.c.last_seq).where(
+    schema.commands.c.booth == bindparam("booth"), schema.commands.c.id == bindparam("id")
+)
 
 
 class OvertakenError(RuntimeError):
@@ -31,8 +36,7 @@ def booths(connection: Connection) -> list[str]:
 
 def head(connection: Connection, booth: str) -> int:
     """The last `seq` of that booth's journal, 0 when it is empty."""
-    last = connection.execute(select(func.max(schema.journal.c.seq)).where(schema.journal.c.booth == booth)).scalar()
-    return int(last or 0)
+    return int(connection.execute(_HEAD, {"booth": booth}).scalar() or 0)
 
 
 def lines(connection: Connection, booth: str, after: int = 0) -> list[str]:
@@ -56,10 +60,7 @@ def of_no_ticket(connection: Connection, booth: str) -> list[Event]:
 
 def of_command(connection: Connection, booth: str, id: str) -> list[Event]:
     """What the command of that id did at that booth; empty when it was never carried out."""
-    table = schema.commands
-    found = connection.execute(
-        select(table.c.first_seq, table.c.last_seq).where(table.c.booth == booth, table.c.id == id)
-    ).one_or_none()
+    found = connection.execute(_SEQS, {"booth": booth, "id": id}).one_or_none()
     if found is None:
         return []
     rows = select(schema.journal.c.line).where(
