@@ -36,7 +36,7 @@ from portraitq.https import Https, HttpsWish
 from portraitq.quiet_logs import keep_addresses_out, keep_values_out, log_what_ends_a_thread
 from portraitq.secure_door import Door, InnerEnd, Take, knows_https
 from portraitq.store import journal
-from portraitq.store.lock import alone_in
+from portraitq.store.lock import KeepOn, alone_in
 from portraitq.store.store import Store, StoreError, open_store
 from portraitq.ticket.qr import as_terminal, compact
 from portraitq.web import crowd
@@ -62,7 +62,10 @@ class CannotServe(Exception):
 
 @dataclass
 class Service:
-    """What is served, and where. `open_desks` is called in the serving process; `behind` runs there until stopped."""
+    """What is served, and where.
+
+    `open_desks` is called in the serving process; `behind`, and what keeps the store ours, run there until stopped.
+    """
 
     open_desks: Callable[[], Desks]
     host: str
@@ -70,6 +73,7 @@ class Service:
     address: str
     behind: Callable[[Desks, threading.Event], None] | None = None
     https: Https | None = None
+    keep_on: KeepOn | None = None
     stopped: threading.Event = field(default_factory=threading.Event)
     _app: Flask | None = None
 
@@ -83,6 +87,8 @@ class Service:
             self._app.wsgi_app = knows_https(self._app.wsgi_app)  # type: ignore[assignment, method-assign]
             darkroom.warm()
             desks.back_ups.start(daily=desks.clock.speed == 1)  # a demo's days are not kept
+            if self.keep_on is not None:
+                threading.Thread(target=self.keep_on, args=(self.stopped,), name="alone", daemon=True).start()
             if self.behind is not None:
                 threading.Thread(target=self.behind, args=(desks, self.stopped), name="behind", daemon=True).start()
         return self._app
@@ -238,14 +244,14 @@ def serve(
 
     Raises CannotServe or StoreError with a sentence before anything is served.
     """
-    with alone_in(where):
+    with alone_in(where) as keep_on:
         port = free_port(host, port)
         secure = _https_for(https, host, port, address)
         store = open_store(where)
         made = first_start(store, Clock())
         store.close()
         called = locality.address_for_phones(host, port, address)
-        service = Service(lambda: desks_of(where), host, port, called, https=secure)
+        service = Service(lambda: desks_of(where), host, port, called, https=secure, keep_on=keep_on)
         _welcome(service, tell, made)
         run(service)
 

@@ -1,14 +1,16 @@
 """What every test has: generated journals are the same on every run, so that a failure can be looked at again; and a
-passphrase's hash costs little.
+passphrase's hash costs little. And what a test may ask for: `where`, a database of each kind that a booth can have.
 """
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
 from hypothesis import settings
 
 from portraitq import passphrase
+from tests.postgres import Postgres, a_cluster
 
 settings.register_profile("portraitq", derandomize=True, deadline=None)
 settings.load_profile("portraitq")
@@ -20,3 +22,19 @@ def _little_work_for_passphrases() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(passphrase, "_hasher", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
         yield
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Postgres]:
+    """A PostgreSQL of this process's own, started by the first test that asks for it."""
+    with a_cluster() as cluster:
+        yield cluster
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def where(request: pytest.FixtureRequest, tmp_path: Path) -> Path | str:
+    """Where `open_store` finds a store in which nothing stands: a folder, and the address of one on a server."""
+    if request.param == "sqlite":
+        return tmp_path
+    server: Postgres = request.getfixturevalue("postgres")
+    return server.emptied()

@@ -41,6 +41,7 @@ from portraitq.house_rules import HouseRules
 from portraitq.store import cards, journal, photos
 from portraitq.store.store import FILE_NAME, Store, StoreError, open_store
 from tests.builders import a_booth, a_set_up, instant
+from tests.postgres import Postgres
 
 NOW = instant("09:30")
 
@@ -53,9 +54,21 @@ class Picture:
     height_px: int = 1600
 
 
+ON_BOTH = pytest.mark.parametrize("store", ["sqlite", "postgresql"], indirect=True)
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Store:
-    return open_store(tmp_path)
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Store:
+    """In a file, and on a server too for what `ON_BOTH` marks."""
+    if getattr(request, "param", "sqlite") == "sqlite":
+        return open_store(tmp_path)
+    server: Postgres = request.getfixturevalue("postgres")
+    return open_store(server.emptied())
+
+
+def _opened_again(store: Store) -> Store:
+    """As another process opens it."""
+    return open_store(store.engine.url.render_as_string(hide_password=False))
 
 
 @pytest.fixture
@@ -92,6 +105,7 @@ def test_a_command_is_on_disk_when_it_is_answered(desk: Desk) -> None:
     assert outcome.seq == desk.standing().seq == len(_lines(desk))
 
 
+@ON_BOTH
 def test_the_same_command_sent_again_gets_the_same_answer_and_happens_once(desk: Desk) -> None:
     first = desk.carry_out(Command("tap-1", WalkedAway(style=None, sitters=1, ready_by=None)))
     again = desk.carry_out(Command("tap-1", WalkedAway(style=None, sitters=1, ready_by=None)))
@@ -111,6 +125,7 @@ def test_a_refused_command_changes_nothing(desk: Desk) -> None:
     assert _lines(desk) == lines
 
 
+@ON_BOTH
 def test_an_order_its_promise_its_card_and_its_photos_are_kept_together(desk: Desk) -> None:
     card = NewCard(name="Anouk", note="freckles in", is_child=True, consent_by="mother")
 
@@ -125,6 +140,7 @@ def test_an_order_its_promise_its_card_and_its_photos_are_kept_together(desk: De
     assert len(desk.photo_refs([taken.ticket])[taken.ticket]) == 2
 
 
+@ON_BOTH
 def test_an_order_that_is_refused_keeps_neither_card_nor_photo(desk: Desk, store: Store) -> None:
     with pytest.raises(Refused, match="no style"):
         desk.take_order(Command("order-1", Order(style="oil", sitters=1)), NewCard(name="Anouk"), [Picture()])
@@ -251,6 +267,7 @@ def test_every_change_is_published_with_quotes_for_every_ticket_that_waits(desks
     assert heard[-1].forecast.tickets[id].promise_at > NOW
 
 
+@ON_BOTH
 def test_many_taps_at_once_are_all_kept_once_and_in_order(desk: Desk) -> None:
     taps = [Command(f"tap-{count}", WalkedAway(style=None, sitters=1, ready_by=None)) for count in range(60)]
 
@@ -276,8 +293,26 @@ def test_re_quotes_of_many_taps_are_done_together(desks: Desks, desk: Desk) -> N
     assert seen == sorted(seen)
 
 
-def test_two_desks_on_one_store_take_turns_and_see_each_other(desk: Desk, tmp_path: Path) -> None:
-    other = Desks(open_store(tmp_path), Clock(start_at=NOW))
+@ON_BOTH
+def test_what_is_sent_to_two_servers_at_once_is_kept_once_and_in_order_by_whoever_was_quicker(desk: Desk) -> None:
+    other = Desks(_opened_again(desk.store), Clock(start_at=NOW))
+    taps = [Command(f"tap-{count}", WalkedAway(style=None, sitters=1, ready_by=None)) for count in range(24)]
+    at_both = [(one, tap) for tap in taps for one in (desk, other.at("quayside"))]
+
+    with ThreadPoolExecutor(8) as hands:
+        seqs = list(hands.map(lambda sent: sent[0].carry_out(sent[1]).seq, at_both))
+
+    assert seqs[::2] == seqs[1::2], "both answer the same"
+    with desk.store.reading() as connection:
+        events = journal.events(connection, desk.slug)
+    assert sorted(event.id for event in events[-24:]) == sorted(tap.id for tap in taps)
+    assert fold(Booth(), events).seq == len(events)
+    other.close()
+
+
+@ON_BOTH
+def test_two_desks_on_one_store_take_turns_and_see_each_other(desk: Desk) -> None:
+    other = Desks(_opened_again(desk.store), Clock(start_at=NOW))
     beside = other.at("quayside")
 
     first = _order(desk, "from-one")
@@ -477,9 +512,10 @@ def test_closing_the_day_stands_even_where_erasing_fails_and_is_made_up_for(
     assert desk.tidy() == [id]
 
 
-def test_two_servers_that_find_the_same_due_write_it_once(desk: Desk, tmp_path: Path) -> None:
+@ON_BOTH
+def test_two_servers_that_find_the_same_due_write_it_once(desk: Desk) -> None:
     id = _served(desk, "Anouk", "11:00")
-    other = Desks(open_store(tmp_path), Clock(start_at=instant("11:00:01")))
+    other = Desks(_opened_again(desk.store), Clock(start_at=instant("11:00:01")))
     with desk.store.writing() as connection:
         house_rules.put(connection, desk.slug, HouseRules(keep_h=1))
     desk.clock.skip_to(instant("12:30"))
@@ -669,6 +705,7 @@ def test_an_order_sent_twice_keeps_the_photos_it_claimed(desk: Desk) -> None:
     assert [ref.id for ref in desk.photo_refs([first.ticket])[first.ticket]] == [photo]
 
 
+@ON_BOTH
 def test_a_photo_sent_twice_is_kept_once(desk: Desk) -> None:
     id = _order(desk)
 
@@ -772,6 +809,7 @@ def test_a_booth_is_made_once_and_unknown_ones_are_said_to_be_unknown(desks: Des
         desks.at("arcade").ticket("T1")
 
 
+@ON_BOTH
 def test_imported_tickets_have_codes_and_export_gives_the_very_same_bytes(desks: Desks) -> None:
     told = a_booth().ordered("T1").drawn("T1", "A4").collected("T1")
 

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Table, func, select, text
 from portraitq.core.booth import Booth, import_lines
 from portraitq.core.errors import RefusedLine
 from portraitq.core.events import Event, parse_instant
-from portraitq.store import devices, journal, schema
+from portraitq.store import devices, journal, postgresql, schema
 from portraitq.store.cards import PERSONAL
 from portraitq.store.photos import LOOSE, taken_out
 
@@ -65,7 +65,7 @@ def look_through(
 def _database(connection: Connection) -> Finding:
     """SQLite's own look at every page, row, index and reference (https://sqlite.org/pragma.html, integrity_check)."""
     if connection.dialect.name != "sqlite":
-        return Finding("database", "looks after itself")
+        return Finding("database", postgresql.said_of(connection))
     said = [str(row[0]) for row in connection.execute(text(f"PRAGMA integrity_check({FAULTS_TOLD})"))]
     faults = [] if said == ["ok"] else said
     faults += [f"a row of {row[0]} belongs to none" for row in connection.execute(text("PRAGMA foreign_key_check"))]

@@ -2,8 +2,8 @@
 
 SQLite runs in WAL with synchronous=FULL, so that what was acknowledged survives a power cut (SQLite's documentation,
 PRAGMA synchronous), and with secure_delete, so that what was erased is overwritten; what a statement may have to undo
-is kept in memory, so that no picture goes through a temporary file. Any other database that SQLAlchemy
-knows takes its place by its address.
+is kept in memory, so that no picture goes through a temporary file. PostgreSQL takes its place by its address
+(`postgresql.py`).
 """
 
 from __future__ import annotations
@@ -28,8 +28,9 @@ from sqlalchemy.exc import (
     OperationalError,
     SQLAlchemyError,
 )
+from sqlalchemy.exc import TimeoutError as NoneIsFree
 
-from portraitq.store import trouble
+from portraitq.store import postgresql, trouble
 from portraitq.store.schema import VERSION, TooNew, bring_up_to_date, schema
 
 FILE_NAME = "portraitq.sqlite3"
@@ -50,8 +51,9 @@ class NotBegun(StoreError):
 class Store:
     """One database. Threads may share it; each transaction takes a connection of its own.
 
-    `is_scrubbed` is False while something that was erased may still stand in SQLite's write-ahead log; `erased` is set
-    while it may still stand in a back-up beside the store. Trouble is logged where it `is_served`, and else only told.
+    `is_scrubbed` is False while something that was erased may still stand in SQLite's write-ahead log, or as an old
+    version of a row in the tables of a server; `erased` is set while it may still stand in a back-up beside the store.
+    Trouble is logged where it `is_served`, and else only told.
     """
 
     def __init__(self, engine: Engine) -> None:
@@ -64,8 +66,12 @@ class Store:
         self._identity = trouble.identity(self.file) if self.file else None
         self.is_served = False
         self._told_of = dict[bool, str]()  # what goes wrong in reading and in writing, while it does
+        self._reads, self._alters = dict[str, Any](), dict[str, Any](portraitq_writes=True)
         if self.file:
             _prepare_sqlite(engine, self.file, self._see_to_the_file)
+        elif not self.is_sqlite:
+            postgresql.prepare(engine)
+            self._reads, self._alters = postgresql.READS, postgresql.ALTERS
 
     @property
     def is_sqlite(self) -> bool:
@@ -75,7 +81,7 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A transaction that only reads, and sees one state throughout."""
-        with self._told(), self.engine.connect() as connection:
+        with self._told(), self.engine.connect().execution_options(**self._reads) as connection:
             yield connection
 
     @contextmanager
@@ -89,7 +95,7 @@ class Store:
             self._see_to_the_file()
             if self._told_of.get(True) == trouble.READ_ONLY:
                 self.engine.dispose()  # connections that were made meanwhile would stay ones that only read
-            with self.engine.connect().execution_options(portraitq_writes=True) as connection, connection.begin():
+            with self.engine.connect().execution_options(**self._alters) as connection, connection.begin():
                 yield connection
             self._see_to_the_file()
 
@@ -107,11 +113,13 @@ class Store:
         """Empty SQLite's write-ahead log into the file, so that what was erased stands nowhere any more.
 
         Whether it could: a transaction that reads on elsewhere (a backup) holds the log. Then `is_scrubbed` stays
-        False, it is logged, and whoever tidies up tries again. Other databases are not scrubbed from here.
+        False, it is logged, and whoever tidies up tries again. A server is told to clear out its tables.
         """
         if not self.is_sqlite:
-            self.is_scrubbed = True
-            return True
+            with self._scrubbing, self._told(writes=True):
+                self.is_scrubbed = False
+                self.is_scrubbed = postgresql.clear_out(self.engine)
+                return self.is_scrubbed
         with self._scrubbing, self._told(writes=True), self.engine.connect() as connection:
             self.is_scrubbed = False
             raw = connection.connection.dbapi_connection
@@ -143,15 +151,28 @@ class Store:
             yield
         except DBAPIError as wrong:
             is_damaged = type(wrong) is DatabaseError  # a file that is none of SQLite's any more; not its subclasses
-            if wrong.connection_invalidated or is_damaged or isinstance(wrong, OperationalError | InterfaceError):
-                sentence = trouble.sentence(wrong.orig, self.file) or _unknown(wrong)
+            is_of_the_line = wrong.connection_invalidated or isinstance(wrong, OperationalError | InterfaceError)
+            known = self._sentence(wrong)
+            if known or is_damaged or is_of_the_line:
+                sentence = known or _unknown(wrong)
                 self._goes_wrong(writes, sentence, wrong)
                 raise StoreError(sentence) from wrong
             raise
+        except NoneIsFree as wrong:  # all connections are in use, and none came back within the pool's half a minute
+            self._goes_wrong(writes, trouble.MANY_AT_ONCE)
+            raise StoreError(trouble.MANY_AT_ONCE) from wrong
         except StoreError as wrong:
             self._goes_wrong(writes, str(wrong))
             raise
         self._goes_well(writes)
+
+    def _sentence(self, wrong: DBAPIError) -> str | None:
+        if self.is_sqlite:
+            return trouble.sentence(wrong.orig, self.file) if self.file else None
+        is_cut_off = wrong.connection_invalidated or (
+            isinstance(wrong, OperationalError) and getattr(wrong.orig, "sqlstate", None) is None
+        )
+        return trouble.sentence(wrong.orig, None) or (trouble.SERVER_GONE if is_cut_off else None)
 
     def _goes_wrong(self, writes: bool, sentence: str, wrong: DBAPIError | None = None) -> None:
         if self.is_served and self._told_of.get(writes) != sentence:
@@ -176,13 +197,14 @@ def open_store(where: Path | str) -> Store:
     Raises StoreError when the folder cannot be written, the address is wrong, the server does not answer, or the
     database is of a later version than this portraitq.
     """
-    url = _url(where)
+    url = url_of(where)
     try:
         engine = create_engine(
             url,
             pool_size=CONNECTIONS,
             max_overflow=MORE_CONNECTIONS,
-            pool_pre_ping=not _is_file(url),
+            pool_pre_ping=not _is_file(url),  # a server that was away meanwhile has hung up on all of them
+            connect_args={} if _is_file(url) else postgresql.settings_of(url),
             hide_parameters=True,  # an error names no name, contact or photo in a log
         )
     except (ArgumentError, NoSuchModuleError, ImportError) as wrong:
@@ -191,16 +213,27 @@ def open_store(where: Path | str) -> Store:
     try:
         _put_aside_before_a_step(store)
         with store.writing() as connection:
+            if not store.is_sqlite and (unfit := postgresql.what_it_cannot_be(connection)):
+                raise NotBegun(f"The database at {shown_address(url)} cannot hold a booth: {unfit}")
             bring_up_to_date(connection)
-    except (TooNew, NotBegun) as no:
+    except Exception as wrong:
         store.close()
-        raise StoreError(str(no)) from no
-    except (StoreError, SQLAlchemyError) as wrong:
-        store.close()
-        cause = wrong.__cause__ or wrong
-        said = trouble.sentence(getattr(cause, "orig", cause), store.file) or f"{getattr(cause, 'orig', cause)}."
-        raise StoreError(f"The database at {_shown(url)} cannot be opened: {said}") from wrong
+        if (no := _not_opened(store, wrong)) is None:
+            raise
+        raise no from wrong
     return store
+
+
+def _not_opened(store: Store, wrong: Exception) -> StoreError | None:
+    """What `wrong` means for whoever wanted to open it; None where it is a fault of our own."""
+    if isinstance(wrong, TooNew | NotBegun):
+        return StoreError(str(wrong))
+    if not isinstance(wrong, StoreError | SQLAlchemyError):
+        return None
+    cause = wrong.__cause__ or wrong
+    known = trouble.sentence(getattr(cause, "orig", cause), store.file) if store.is_sqlite else None
+    said = known or f"{getattr(cause, 'orig', cause)}."  # a server says itself what is wrong with an address
+    return StoreError(f"The database at {shown_address(store.engine.url)} cannot be opened: {said}")
 
 
 def _put_aside_before_a_step(store: Store) -> None:
@@ -225,7 +258,8 @@ def _put_aside_before_a_step(store: Store) -> None:
         ) from no
 
 
-def _url(where: Path | str) -> URL:
+def url_of(where: Path | str) -> URL:
+    """The address of the store at `where`, whose folder and file are made; StoreError when there can be none."""
     if isinstance(where, str) and "://" in where:
         try:
             url = make_url(where)
@@ -233,7 +267,14 @@ def _url(where: Path | str) -> URL:
             raise StoreError("That is no address of a database; postgresql://USER@HOST/NAME was expected.") from wrong
         if _is_file(url) and url.database:
             _make_file(Path(url.database))
-        return url.set(drivername="postgresql+psycopg") if url.drivername in ("postgresql", "postgres") else url
+        if url.drivername in ("postgresql", "postgres"):
+            return url.set(drivername="postgresql+psycopg")
+        if _is_file(url) or url.drivername == "postgresql+psycopg":
+            return url
+        raise StoreError(
+            f"{url.drivername} is no database that portraitq can use: postgresql://USER@HOST/NAME was expected, or a "
+            "folder with --data."
+        )
     folder = Path(where)
     make_folder(folder)
     _make_file(folder / FILE_NAME)
@@ -269,8 +310,10 @@ def _is_file(url: URL) -> bool:
     return url.get_backend_name() == "sqlite"
 
 
-def _shown(url: URL) -> str:
-    return str(url.database) if _is_file(url) else url.render_as_string(hide_password=True)
+def shown_address(url: URL) -> str:
+    """`url` as it may be told: without its password."""
+    said = url.set(drivername=url.get_backend_name()).render_as_string(hide_password=True)
+    return str(url.database) if _is_file(url) else said
 
 
 def _prepare_sqlite(engine: Engine, file: Path, see_to_the_file: Callable[[], None]) -> None:

@@ -1,6 +1,7 @@
-"""What it means when the database does not answer: one sentence for the person at the screen, whatever SQLite calls it.
+"""What it means when the database does not answer: one sentence for the person at the screen, whatever it calls it.
 
 SQLite's result codes: https://www.sqlite.org/rescode.html. Where a code has several causes, the system is asked.
+PostgreSQL's: https://www.postgresql.org/docs/15/errcodes-appendix.html (from memory); a line that broke has none.
 """
 
 from __future__ import annotations
@@ -22,6 +23,16 @@ DAMAGED = (
 )
 NO_HANDLES = f"This computer lets portraitq open no more files just now. {KEPT} Try again in a moment."
 DISK = f"The disk does not read or write as it should. {KEPT} Look whether it is connected well, then try again."
+SERVER_GONE = (
+    "The database server does not answer. Everything before this is safe, and a tap that is sent again is done once. "
+    "See to the server and to the way there, then try again."
+)
+SERVER_BUSY = f"The database server takes no more connections. {KEPT} Try again in a moment."
+SERVER_FULL = f"The database server's disk is full. {KEPT} Make room on it, then try again."
+SERVER_READ_ONLY = f"The database server can only be read just now. {KEPT} Let portraitq write there, then try again."
+SERVER_REFUSES = f"The database server lets this account not do that. {KEPT} Give the account what is its own there."
+SERVER_DAMAGED = "The database is damaged. Nothing was changed. Have whoever looks after the server look at it."
+MANY_AT_ONCE = f"The database is not quick enough for all who ask at once. {KEPT} Try again in a moment."
 ROOM_BYTES = 256 * 1024  # with less, the log's index may not be able to grow, which SQLite calls an I/O error
 
 Identity = tuple[int, int]
@@ -37,9 +48,14 @@ def identity(file: Path) -> Identity | None:
 
 
 def sentence(wrong: BaseException | None, file: Path | None) -> str | None:
-    """The sentence for an error of SQLite's about the database `file`; None where it is none that we know."""
+    """The sentence for an error of the database's, which is SQLite's `file`, or on a server where there is none.
+
+    None where it is none that we know.
+    """
+    if file is None:
+        return _of_a_server(getattr(wrong, "sqlstate", None))
     code = getattr(wrong, "sqlite_errorcode", None)
-    if code is None or file is None:
+    if code is None:
         return None
     match code & 0xFF:  # the upper bits tell more than anybody can do about it
         case sqlite3.SQLITE_FULL:
@@ -53,6 +69,25 @@ def sentence(wrong: BaseException | None, file: Path | None) -> str | None:
         case sqlite3.SQLITE_CANTOPEN | sqlite3.SQLITE_IOERR:
             return _of_the_disk(file)
     return None
+
+
+def _of_a_server(state: str | None) -> str | None:
+    match state:
+        case "53100":  # disk_full
+            return SERVER_FULL
+        case "53300" | "53400":  # too_many_connections, configuration_limit_exceeded
+            return SERVER_BUSY
+        case "55P03":  # lock_not_available
+            return HELD
+        case "25006":  # read_only_sql_transaction
+            return SERVER_READ_ONLY
+        case "42501":  # insufficient_privilege
+            return SERVER_REFUSES
+        case "XX001" | "XX002":  # data_corrupted, index_corrupted
+            return SERVER_DAMAGED
+        case "57P01" | "57P02" | "57P03" | "57P05":  # it is stopped, crashed, starts, or closed a line that rested
+            return SERVER_GONE
+    return SERVER_GONE if state is not None and state.startswith("08") else None  # connection_exception
 
 
 def of_the_system(wrong: OSError) -> str | None:

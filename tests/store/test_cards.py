@@ -17,8 +17,8 @@ from tests.store.picture import Picture
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(tmp_path)
+def store(where: Path | str) -> Iterator[Store]:
+    opened = open_store(where)
     with opened.writing() as connection:
         cards.put(connection, "quayside", "T1", Card("CODE1", name="Anouk", contact="0612", note="glasses stay on"))
         cards.put(connection, "quayside", "T2", Card("CODE2", is_child=True, consent_by="mother"))

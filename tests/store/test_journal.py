@@ -14,8 +14,8 @@ from tests.builders import Told, a_booth
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(tmp_path)
+def store(where: Path | str) -> Iterator[Store]:
+    opened = open_store(where)
     yield opened
     opened.close()
 

@@ -20,8 +20,8 @@ NINE = instant("09:00")
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(tmp_path)
+def store(where: Path | str) -> Iterator[Store]:
+    opened = open_store(where)
     yield opened
     opened.close()
 

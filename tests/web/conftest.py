@@ -92,8 +92,8 @@ def jpeg(width: int = 320, height: int = 400) -> bytes:
     return out.getvalue()
 
 
-def make_web(folder: Path) -> Web:
-    store = open_store(folder)
+def make_web(where: Path | str) -> Web:
+    store = open_store(where)
     desks = Desks(store)
     desk = desks.create("quay", starter.set_up(ZONE.key, "EUR"))
     desk.carry_out(Command("day", starter.first_day(desks.clock.now(), ZONE)))
