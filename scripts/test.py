@@ -5,8 +5,8 @@ python3 scripts/test.py                          all of it
 python3 scripts/test.py tests/core -k held       what follows goes to pytest; lint, format and types are checked as well
 
 Installs what tests need first: the environment (see environment.py), and, where the system's packages may be installed,
-Chromium and the programs that read photos independently of us. All steps run even after one has failed; the exit code
-is 0 only when none has. When all is well the last line is pytest's.
+Chromium, PostgreSQL and the programs that read photos independently of us. All steps run even after one has failed; the
+exit code is 0 only when none has. When all is well the last line is pytest's.
 """
 
 import sys
@@ -44,6 +44,12 @@ NO_CHROMIUM = (
     "`sudo apt-get install chromium`; Fedora: `sudo dnf install chromium`; macOS: `brew install --cask chromium`; "
     "Windows: Chrome or Edge will do), or set PORTRAITQ_CHROMIUM to its path."
 )
+POSTGRESQL = "/usr/lib/postgresql"  # Debian keeps each version's programs to itself, off the path
+NO_POSTGRESQL = (
+    "PostgreSQL was not found: what checks a booth on a database server is skipped. Install it (Debian, Ubuntu, "
+    "Raspberry Pi OS: `sudo apt-get install postgresql`; Fedora: `sudo dnf install postgresql-server`; macOS: "
+    "`brew install postgresql`); the tests start a server of their own."
+)
 READERS = {"exiftool": "libimage-exiftool-perl", "heif-convert": "libheif-examples"}  # a program, and its package
 
 
@@ -63,6 +69,8 @@ def main(arguments: "list[str]") -> int:
             f"Not found: {', '.join(missing)}. What checks kept photos by them is skipped. Debian's packages are "
             f"{' and '.join(READERS[program] for program in missing)}."
         )
+    if not has_postgresql() and not (installed("postgresql") and has_postgresql()):
+        environment.say(NO_POSTGRESQL)
     if not shutil.which("npm"):
         environment.say("npm was not found: the test with Socket.IO's own JavaScript client is skipped.")
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else everything is compiled anew by every process, some 200 times
@@ -126,6 +134,11 @@ def found_chromium() -> "str | None":
 def installed_chromium() -> "str | None":
     """Chromium out of the system's packages, where we may install them and there is one; else None."""
     return found_chromium() if any(installed(package) for package in (SHELL, "chromium")) else None
+
+
+def has_postgresql() -> bool:
+    """Whether a server can be made and run."""
+    return bool(shutil.which("initdb") or list(Path(POSTGRESQL).glob("*/bin/initdb")))
 
 
 def installed(*packages: str) -> bool:

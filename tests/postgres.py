@@ -8,7 +8,6 @@ tests are skipped, but never where nobody would notice.
 from __future__ import annotations
 
 import os
-import pwd
 import shutil
 import signal
 import subprocess
@@ -125,7 +124,7 @@ def a_cluster() -> Iterator[Postgres]:
     folder = Path(tempfile.mkdtemp(prefix="portraitq-pg-", dir="/tmp"))  # a socket's path has room for 100 characters
     try:
         if account:
-            os.chown(folder, pwd.getpwnam(account).pw_uid, -1)
+            shutil.chown(folder, account)
         made = subprocess.run(
             [initdb, "-D", str(folder / "data"), "-U", "postgres", "-A", "trust", "-E", "UTF8", "--no-sync",
              "--locale=C.UTF-8", "--locale-provider=icu", "--icu-locale=en-US"],
@@ -155,11 +154,17 @@ def _needed(name: str) -> str:
 
 def _an_account() -> str | None:
     """An account that is not root's, where we are root."""
-    if os.geteuid() != 0:
+    if os.name == "nt" or os.geteuid() != 0:
         return None
+    import pwd
+
     known = {one.pw_name for one in pwd.getpwall()}
     return next(name for name in ("postgres", "nobody") if name in known)
 
 
 def _group(account: str | None) -> int | None:
-    return pwd.getpwnam(account).pw_gid if account else None
+    if account is None:
+        return None
+    import pwd
+
+    return pwd.getpwnam(account).pw_gid
