@@ -16,6 +16,7 @@ const PLAIN = [[587, 0, 140]];
 const BUZZ_MS = { refused: [60, 80, 60], stage_undone: [30, 60, 30] };
 const LOUDNESS = 0.25;
 const SWEEP_MS = 450;
+const STALE_MS = 1000; // a sound that comes later tells of nothing any more
 const SILENT = "portraitq-silent";
 
 const sweep = document.querySelector(".easel-sweep");
@@ -27,12 +28,19 @@ function readSilent() {
   try { return localStorage.getItem(SILENT) === "yes"; } catch { return false; }
 }
 
-// A browser lets a page sound only once somebody has touched it.
-for (const name of ["pointerdown", "keydown"]) {
+// A browser lets a page sound only once somebody has touched it, and for some a touch is one only when the finger lifts.
+// What slept, or gave way to a call, is silent until it is woken by the next touch.
+for (const name of ["pointerdown", "pointerup", "keydown"]) {
   addEventListener(name, () => {
     sounds ??= window.AudioContext ? new AudioContext() : null;
-    if (sounds?.state === "suspended") sounds.resume();
+    wake();
   }, { capture: true, passive: true });
+}
+
+// Whether it can be heard by then; a browser that does not let it sound yet leaves this waiting.
+async function wake() {
+  if (sounds && sounds.state !== "running" && sounds.state !== "closed") await sounds.resume();
+  return sounds?.state === "running";
 }
 
 export function confirm(kind) {
@@ -41,8 +49,10 @@ export function confirm(kind) {
   colour(kind);
 }
 
-function sound(notes) {
-  if (isSilent || !sounds) return;
+async function sound(notes) {
+  if (isSilent) return;
+  const askedMs = performance.now();
+  if (!await wake() || performance.now() - askedMs > STALE_MS) return;
   const now = sounds.currentTime;
   for (const [hz, after, lasts] of notes) {
     const tone = new OscillatorNode(sounds, { type: "triangle", frequency: hz });

@@ -24,6 +24,7 @@ let sign = null; // a mark with its ticket: signed, its rack place not chosen ye
 let rest = null; // a mark with its ticket: paused, its reason not said yet and so not sent yet
 let lastPressMs = -Infinity;
 let shown; // which ticket stands in front
+let readTo = 0; // how far down it is read beside the photo
 let pushed = main.innerHTML; // the fragment as it came
 
 const easel = () => main.querySelector(".easel");
@@ -74,14 +75,20 @@ function lay() {
   sayReach();
   for (const part of main.querySelectorAll("[data-face-of]")) part.hidden = part.dataset.faceOf !== face;
   const first = sketches().find(isAtWork) ?? sketches()[0];
-  if (first && first.dataset.ticket !== shown) main.scrollTop = 0;
+  if (first && first.dataset.ticket !== shown) main.scrollTop = readTo = 0;
   shown = first?.dataset.ticket;
   for (const sketch of sketches()) {
     sketch.hidden = face !== "sketch" || sketch !== first;
     layOne(sketch);
   }
   mountPictures();
+  const side = first?.querySelector(".sketch__side");
+  if (side && side.scrollTop !== readTo) side.scrollTop = readTo;
 }
+
+document.addEventListener("scroll", ({ target }) => {
+  if (target.matches?.(".sketch__side")) readTo = target.scrollTop;
+}, true);
 
 // With taps unsent nobody knows whether something waits: the page says what it knows.
 function sayReach() {
@@ -196,9 +203,17 @@ document.addEventListener("portraitq:refused", ({ detail: { command } }) => {
 });
 main.addEventListener("portraitq:swapped", () => { pushed = main.innerHTML; lay(); });
 
+// The menu gives way to whatever else is touched, and that touch counts.
+const menu = document.querySelector(".easel-menu");
+document.addEventListener("click", ({ target }) => { if (!menu.contains(target)) menu.open = false; }, true);
+
 // Keys and pedals, which are keys.
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing || event.target.closest?.(TYPED_IN)) return;
+  if (event.key === "Escape" && menu.open) {
+    menu.open = false;
+    menu.querySelector("summary").focus();
+  }
   const focused = event.target.closest?.("a, button, summary");
   const isForFocused = focused && !focused.matches("[data-main]") && [" ", "Enter"].includes(event.key);
   if (isForFocused) return;

@@ -12,6 +12,32 @@ from portraitq.core.timing import pauses
 from tests.journeys.at_the_easel import BOUNCE_MS, TABLETS, Opens, answered, events, main_target, press_main, says, told
 from tests.web.conftest import Web
 
+# What the tablet says to a hand: each note with whether it can be heard, each buzz, each sweep of colour. Its sound is
+# let in by a finger that lifts, not by one that comes down, as browsers of some tablets have it.
+SENSES = """
+(() => {
+    const said = window.said = { notes: [], buzzes: [], sweeps: [] };
+    let isLifted = false;
+    addEventListener("pointerup", () => { isLifted = true; }, true);
+    const Real = window.AudioContext;
+    window.AudioContext = class extends Real {
+        constructor() { super(); super.suspend(); }
+        resume() { return isLifted ? super.resume() : new Promise(() => {}); }
+    };
+    const { start } = OscillatorNode.prototype;
+    OscillatorNode.prototype.start = function (at) {
+        said.notes.push(this.context.state);
+        return start.call(this, at);
+    };
+    Navigator.prototype.vibrate = (ms) => { said.buzzes.push(ms); return true; };
+    document.addEventListener("DOMContentLoaded", () => {
+        const sweep = document.querySelector(".easel-sweep");
+        const noted = () => { if (!sweep.hidden) said.sweeps.push(sweep.dataset.kind); };
+        new MutationObserver(noted).observe(sweep, { attributes: true, attributeFilter: ["hidden"] });
+    });
+})();
+"""
+
 WORK = ("started", "stage_done", "stage_undone", "paused", "resumed", "finished")
 WHOLE = ["started", "stage_done", "stage_undone", "stage_done", "paused", "resumed", "stage_done", "stage_done"]
 AND_ON = [*WHOLE, "finished", "started"]
@@ -33,6 +59,9 @@ def is_drawn_and_the_next_begun(web: Web, page: Page, rack: str) -> None:
 def test_by_touch_alone(web: Web, easel: Opens):
     two_orders(web)
     page = easel(has_touch=True)
+    page.context.add_init_script(SENSES)
+    page.reload()
+    page.wait_for_selector("main[data-is-ready]")
 
     def touch(words: str) -> None:
         says(page, words)
@@ -44,7 +73,14 @@ def test_by_touch_alone(web: Web, easel: Opens):
         page.wait_for_timeout(BOUNCE_MS)
 
     touch("Start number 1")
+    assert page.evaluate("said") == {
+        "notes": ["running"] * 2,
+        "buzzes": [40],
+        "sweeps": ["started"],
+    }  # from the first on
+    page.locator(".easel-menu__open").tap()
     touch("Layout done")
+    expect(page.locator(".easel-menu")).not_to_have_attribute("open", "")
     touch_beside("Take back Layout")
     touch("Layout done")
     touch_beside("Pause")
@@ -58,6 +94,7 @@ def test_by_touch_alone(web: Web, easel: Opens):
     is_drawn_and_the_next_begun(web, page, "A3")
     [pause] = pauses(web.desk.ticket("T1"))
     assert pause.why == "supplies"
+    assert len(page.evaluate("said.sweeps")) == len(page.evaluate("said.buzzes")) == 10
 
 
 def test_by_keyboard_alone(web: Web, easel: Opens):
