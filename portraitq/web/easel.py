@@ -58,6 +58,7 @@ REASONS = (
     ("other", "Something else"),
 )
 RACKS_SHOWN = 8
+LONG_NOTE_CHARS = 110  # more than three lines of a tablet, which would take the photo its room
 SLIPPING_SHOWN = 4
 SOON = timedelta(minutes=45)  # a break or the closing is told early enough to choose what still fits before it
 FITS_STEP_S = 300  # nobody reads a finer clock at an easel, and the words move no more often
@@ -114,6 +115,7 @@ class Sketch:
     sitters_said: str
     name: str
     note: str
+    has_long_note: bool
     consent_said: str
     asked_for: str
     photos: tuple[Drawn, ...]
@@ -315,6 +317,7 @@ def _sketch(
         sitters_said=sitters_said(ticket.sitters),
         name=card.name if card else "",
         note=card.note if card else "",
+        has_long_note=card is not None and len(card.name) + len(card.note) > LONG_NOTE_CHARS,
         consent_said=consent_said(card),
         asked_for=f"asked for {asked.name}" if asked else "",
         photos=drawn(photos),

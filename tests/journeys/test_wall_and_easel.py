@@ -243,15 +243,25 @@ def test_an_upright_photo_gets_more_than_half_of_an_upright_tablet(web: Web, eas
     assert min(box["width"], box["height"] * 3 / 4) > TABLETS["upright"]["width"] * 0.55
 
 
-def test_stage_done_fills_the_lower_third(web: Web, easel: Opens):
-    web.order()
+def test_stage_done_fills_the_lower_third_and_a_long_note_hides_no_stage(web: Web, easel: Opens):
+    ticket = web.order("chalk-half", sitters=3)
+    web.desk.add_photo(ticket, take_in(BytesIO(jpeg(1200, 900))))
+    web.desk.change_card(
+        ticket, name="Grandmother's family", note="the smallest in front, less teeth, more curls; " * 4
+    )
     page = easel()
     press_main(page, "Start number 1")
 
     for size in TABLETS.values():
         page.set_viewport_size(size)
-        box = main_target(page).bounding_box()
+        box, last = main_target(page).bounding_box(), page.locator(".sketch__stage:visible").last.bounding_box()
+        tools, photo = (page.locator(f".sketch__{part}:visible").first.bounding_box() for part in ("tools", "photos"))
         assert box is not None
+        assert last is not None
+        assert tools is not None
+        assert photo is not None
+        assert last["y"] + last["height"] <= tools["y"]
+        assert photo["height"] > size["height"] / 4
         assert box["width"] == size["width"]
         assert box["height"] >= size["height"] / 3
         assert box["y"] + box["height"] == pytest.approx(size["height"], abs=1)
