@@ -1,9 +1,9 @@
 """The owner's passphrase: made of words that are easy to read out and type, kept as an Argon2 hash only.
 
-Each change raises an epoch, by which every sign-in of before is over. Any characters will do, 8 to 256 of them; what
-is guessed first is refused: this product's and this booth's own words, repetitions, runs along the keyboard
-(NIST SP 800-63B rev. 3, §5.1.1.2; OWASP ASVS 5.0, 6.2.1, 6.2.5, 6.2.9, 6.2.11). There is no list of leaked ones: what
-we make ourselves is not on it, and guesses are slowed.
+Each change raises an epoch, by which every sign-in of before is over. Any characters will do, 15 to 256 of them, for
+nothing else is asked of who signs in; what is guessed first is refused: this product's and this booth's own words,
+repetitions, runs along the keyboard (NIST SP 800-63B rev. 4, §3.1.1.2; OWASP ASVS 5.0, 6.2.1, 6.2.5, 6.2.9, 6.2.11).
+There is no list of leaked ones: what we make ourselves is not on it, and guesses are slowed.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from portraitq.store.store import Store
 
-SHORTEST = 8  # what we make ourselves is longer
+SHORTEST = 15  # NIST SP 800-63B rev. 4, §3.1.1.2, where it is the only factor; what we make ourselves is longer
 LONGEST = 256
 WORDS_IN_ONE = 5  # 7 bits a word, 35 in all, where wrong guesses are slowed (`web/wrong_guesses.py`)
 FEWEST_LETTERS = 4  # so many different characters at the least; `aaaaaaaa` and `abababab` have fewer

@@ -335,10 +335,10 @@ def test_a_key_for_the_staff_is_the_staffs(booth: Path):
 
 def test_a_new_passphrase_is_printed_and_is_the_right_one(booth: Path):
     made = portraitq("passphrase", "--data", booth).stdout.strip()
-    own = portraitq("passphrase", "--own", "--data", booth, given="my own words\nmy own words\n")
+    own = portraitq("passphrase", "--own", "--data", booth, given="a few words of my own\na few words of my own\n")
 
     store = open_store(booth)
-    assert (passphrase.is_right(store, made), passphrase.is_right(store, "my own words")) == (False, True)
+    assert (passphrase.is_right(store, made), passphrase.is_right(store, "a few words of my own")) == (False, True)
     store.close()
     assert (own.exit_code, own.stdout) == (0, "")
 

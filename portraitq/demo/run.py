@@ -36,7 +36,7 @@ from portraitq.ticket.codes import new_code
 
 log = logging.getLogger(__name__)
 
-PASSPHRASE = "paper boats"  # easy to type; there is nothing in the demo to be kept from anybody
+PASSPHRASE = "paper boats at dusk"  # easy to type; there is nothing in the demo to be kept from anybody
 BOOTH_NAME = SET_UP.booth.name
 EVENINGS_BEFORE = 2
 SEED = 10  # an evening with one promise at risk when the visitor comes

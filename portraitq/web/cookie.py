@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 REST = timedelta(hours=12)  # a long fair day; nobody signs in again in the middle of it
 DEVICE_REST = timedelta(days=30)  # a tablet is used at weekends, and a rainy one is left out
-LONGEST = timedelta(days=30)  # a sign-in that is used every day (NIST SP 800-63B rev. 3, §4.1.3: once in 30 days)
+LONGEST = timedelta(days=30)  # a sign-in that is used every day (NIST SP 800-63B rev. 4, §2.1.3: once in 30 days)
 LENT = timedelta(minutes=30)  # a sign-in on a paired device, which others go on using
 WRITTEN_ANEW_S = 60.0
 SIGN_IN = ("id", "epoch", "since_s")

@@ -4,7 +4,8 @@ Three things are guessed at, each with its own counts: the passphrase, a code th
 In memory, for one process and for a bounded number of guessers: starting anew forgets it, which nobody at a distance
 can bring about.
 
-NIST SP 800-63B (rev. 3, §5.2.2 Rate Limiting) wants at most 100 wrong guesses in a row at one account, then no more.
+NIST SP 800-63B (rev. 4, §3.2.2) wants at most 100 wrong guesses in a row at one account, the passphrase disabled then,
+and allows what keeps strangers from bringing that about: waits that grow to an hour, what is known of a browser.
 There is one passphrase here, and a door that stays shut would keep the owner out because a stranger on the same Wi-Fi
 wished so (OWASP ASVS 5.0, 6.1.1: no malicious lockout). So after 100 in a row one guess an hour is taken from browsers
 that never knew it, 8 760 a year against 2^35 passphrases as we make them; browsers that once knew it have a count of
@@ -22,7 +23,7 @@ from dataclasses import dataclass, field
 FREE_GUESSES = 5  # a few slips of a chalky finger cost nothing
 LONGEST_WAIT_S = 300
 HOUR_S = 3600
-IN_A_ROW = 100  # NIST SP 800-63B rev. 3, §5.2.2
+IN_A_ROW = 100  # NIST SP 800-63B rev. 4, §3.2.2
 IN_ALL_PER_HOUR = 100  # the same for what has no row, because others are right meanwhile
 MOST_GUESSERS = 2000
 

@@ -360,11 +360,11 @@ def test_the_passphrase_changes_only_with_the_one_of_now_and_ends_every_other_si
 
     wrong = post(web, "/devices/passphrase", present="guess", new="lantern-on-the-quay")
     short = post(web, "/devices/passphrase", present=PASSPHRASE, new="chalk")
-    named = post(web, "/devices/passphrase", present=PASSPHRASE, new=f"{name} 2026")
+    named = post(web, "/devices/passphrase", present=PASSPHRASE, new=f"{name} {name} 2026")
     right = post(web, "/devices/passphrase", present=PASSPHRASE, new="lantern-on-the-quay")
 
     assert [answer.status_code for answer in (wrong, short, named, right)] == [422, 422, 422, 303]
-    assert "8 to 256 characters were expected, not 5." in short.get_data(as_text=True)
+    assert "15 to 256 characters were expected, not 5." in short.get_data(as_text=True)
     assert passphrase.is_right(web.desks.store, "lantern-on-the-quay")
     assert web.client.get("/devices").status_code == 200  # who changed it is still signed in
     assert other.get("/devices").status_code == 303

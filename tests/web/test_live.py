@@ -163,7 +163,7 @@ def test_a_signed_in_browser_sees_the_counter_until_the_passphrase_changes(
     with connected(served, headers=signed_in(served), view="counter", booth="quay") as client:
         client.view()
 
-        passphrase.set_passphrase(web.desks.store, "a-new-one-now")
+        passphrase.set_passphrase(web.desks.store, "quite-a-new-one-now")
 
         assert client.event()[0] == "disconnect"
 

@@ -85,7 +85,7 @@ def test_all_addresses_together_may_not_guess_more_than_so_often_an_hour():
 
 
 def test_after_a_hundred_in_a_row_strangers_may_guess_once_an_hour():
-    """NIST SP 800-63B rev. 3, §5.2.2: at most 100 failures in a row; the module says why an hour and not for ever."""
+    """NIST SP 800-63B rev. 4, §3.2.2: at most 100 failures in a row; the module says why an hour and not for ever."""
     seconds = Seconds()
     guesses = WrongGuesses(seconds, in_a_row=IN_A_ROW)
     for n in range(IN_A_ROW):
