@@ -36,7 +36,8 @@ from portraitq.forecast.wishes import Wishes
 
 DAYS = 1000
 MOST_DAYS = 5000
-MOST_PLAYED = 600_000  # people, on all days together: about a minute; ten times that would take half an hour
+MOST_PLAYED = 600_000  # people, on all days together: a minute or two; ten times that would take half an hour
+MANY_EASELS = 4  # up to so many cost no more; every customer is told a time by asking each easel, forty take ten times
 MOST_ASKED = 600  # people a day: more than any booth of a few easels can even answer
 DAY_S = 86_400.0
 LAST_ORDERS_EVERY_S = 900.0

@@ -18,7 +18,7 @@ from portraitq.core.errors import Malformed
 from portraitq.core.events import SetUp
 from portraitq.forecast.arrivals import Expected, counted, hours_of, typed
 from portraitq.forecast.patience import ENDLESS, Patience, patience_of
-from portraitq.forecast.plan import MOST_ASKED, MOST_DAYS, MOST_PLAYED, Plan
+from portraitq.forecast.plan import MANY_EASELS, MOST_ASKED, MOST_DAYS, MOST_PLAYED, Plan
 from portraitq.forecast.plan_answer import NewPrice
 from portraitq.forecast.wishes import Mix, Wishes, given_sitters, typed_mix, wishes_of
 from portraitq.web.said import plain_amount, read_money
@@ -117,9 +117,11 @@ def read_plan(form: Mapping[str, str], booth: Booth) -> Typed:
     for field, number in (("days", days), ("seed", seed)):
         if number != int(number):
             raise Malformed(f"{field}: a whole number was expected, not {number:g}.", field)
-    if (people := plan.asked.total) * days > MOST_PLAYED:
-        fit, so_many = MOST_PLAYED / people, f"{people:.0f} people on each of {days:.0f} days"
-        raise Malformed(f"days: {so_many} would take too long to play: choose at most {fit:.0f} days.", "days")
+    heavier = max(len(artists) / MANY_EASELS, 1.0)
+    if (people := plan.asked.total) * days * heavier > MOST_PLAYED:
+        fit, so_many = MOST_PLAYED / heavier / people, f"{people:.0f} people on each of {days:.0f} days"
+        so_many += f" at {len(artists)} easels" if heavier > 1 else ""
+        raise Malformed(f"days: {so_many} would take too long to play: choose at most {math.floor(fit)} days.", "days")
     return Typed(plan, _new_price(form, set_up, offered), int(days), int(seed))
 
 

@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 
+from portraitq.core.booth import Booth
 from portraitq.core.errors import Malformed
 from portraitq.forecast.arrivals import typed
 from portraitq.forecast.plan_answer import NewPrice, answer
@@ -16,7 +17,7 @@ from portraitq.web import plan as plan_page
 from portraitq.web.plan import BUSY, Run, runs_of
 from portraitq.web.plan_form import from_shell, prefilled, read_plan
 from portraitq.web.planned import plan_said, table, two_plans
-from tests.builders import Told, a_booth
+from tests.builders import INK_HEAD, Told, a_booth, a_set_up, artist
 from tests.forecast.test_plan import BOTH, CHALK, INK, PACE, RECORD, a_plan
 from tests.web.conftest import Web
 
@@ -295,6 +296,22 @@ def test_more_than_can_be_played_in_a_sitting_is_refused_with_how_many_days_can(
 
     assert no.value.field == "days"
     assert read(**busy, days="1111").days == 1111
+
+
+def test_a_hall_full_of_easels_is_played_on_fewer_days():
+    hall = a_hall(easels=100)
+    busy = {**prefilled(hall), "asked": "typed", "orders": ", ".join(["60"] * 8), "from": "10:00", "to": "18:00"}
+
+    # 480 people at 100 easels cost 25 times as much as at four: 600 000 / 25 / 480 = 50
+    with pytest.raises(Malformed, match=r"480 people on each of 1000 days at 100 easels .* choose at most 50 days"):
+        read_plan(busy, hall)
+
+    assert read_plan({**busy, "days": "50"}, hall).days == 50
+
+
+def a_hall(easels: int) -> Booth:
+    names = [f"a{number}" for number in range(easels)]
+    return Told().set_up(a_set_up([INK_HEAD], [artist(name, "ink-head") for name in names]), at="08:00").booth
 
 
 def test_somebody_must_draw_something():
