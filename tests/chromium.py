@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Playwright, sync_playwright
 
 ON_PATH = ("chromium-headless-shell", "chromium")
 CHROMIUM = os.environ.get("PORTRAITQ_CHROMIUM") or next(filter(None, map(shutil.which, ON_PATH)), "/usr/bin/chromium")
@@ -22,6 +22,8 @@ FLAGS = (
     "--disable-sync",
 )
 
+_running: list[Playwright] = []  # at most one: a thread can have no second
+
 
 @contextmanager
 def launched(*more: str) -> Iterator[Browser]:
@@ -31,7 +33,19 @@ def launched(*more: str) -> Iterator[Browser]:
         if os.environ.get("CI"):
             pytest.fail(missing)
         pytest.skip(missing)
-    with sync_playwright() as playwright:
+    with _playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=[*FLAGS, *more])
         yield browser
         browser.close()
+
+
+@contextmanager
+def _playwright() -> Iterator[Playwright]:
+    """What drives browsers, shared with whoever has one open already."""
+    if _running:
+        yield _running[0]
+        return
+    with sync_playwright() as playwright:
+        _running.append(playwright)
+        yield playwright
+        _running.clear()

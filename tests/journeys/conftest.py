@@ -23,12 +23,20 @@ from tests.web.conftest import Web, make_web, serving
 Screens = Callable[..., Screen]
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Chromium, patient with a busy machine."""
-    expect.set_options(timeout=PATIENCE_MS)
+@pytest.fixture(scope="session")
+def one_browser() -> Iterator[Browser]:
+    """One Chromium for all journeys: starting and ending one costs as much as a short journey, and nothing of one test
+    is left in it for the next, since each has contexts of its own.
+    """
     with launched() as chromium:
         yield chromium
+
+
+@pytest.fixture(scope="module")
+def browser(one_browser: Browser) -> Browser:
+    """Chromium, patient with a busy machine."""
+    expect.set_options(timeout=PATIENCE_MS)
+    return one_browser
 
 
 @pytest.fixture

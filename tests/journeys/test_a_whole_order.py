@@ -8,6 +8,7 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from tests.journeys.conftest import Screens
+from tests.journeys.nearby import Nearby
 from tests.journeys.orders import (
     CORNERS,
     a_phone_photo,
@@ -138,26 +139,26 @@ def the_journal_has_it_once(served: Served, acknowledged: list[str]) -> None:
     assert [event.data.why for event in journal.of_kind("paused", "T1")] == ["counter"]
 
 
-def test_a_wall_without_a_websocket_follows_by_plain_http(served: Served, screens: Screens) -> None:
-    served.order()
+def test_a_wall_without_a_websocket_follows_by_plain_http(nearby: Nearby, screens: Screens) -> None:
+    nearby.order()
     wall = screens("wall", 1920, 1080)
     wall.context.route_web_socket("**/socket.io/**", lambda line: line.close())
-    wall.open(f"{served.booth}/wall")
+    wall.open(f"{nearby.booth}/wall")
     expect(wall.part(".wall__next .number")).to_have_text(["1"])
 
-    served.order()
+    nearby.order()
 
     expect(wall.part(".wall__next .number")).to_have_text(["1", "2"], timeout=POLL_WITHIN_MS)
     assert wall.pushes == []
     assert wall.loads == 1
 
 
-def test_only_the_booths_people_get_to_the_counter(served: Served, screens: Screens) -> None:
+def test_only_the_booths_people_get_to_the_counter(nearby: Nearby, screens: Screens) -> None:
     counter = screens("counter")
 
-    counter.open(f"{served.booth}/counter")
+    counter.open(f"{nearby.booth}/counter")
     assert "/sign-in" in counter.page.url
-    counter.sign_in(served.passphrase)
+    counter.sign_in(nearby.passphrase)
 
-    assert counter.page.url == f"{served.booth}/counter"
+    assert counter.page.url == f"{nearby.booth}/counter"
     expect(counter.page.get_by_role("button", name="Take the order")).to_be_visible()

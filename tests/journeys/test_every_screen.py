@@ -9,9 +9,9 @@ import pytest
 from playwright.sync_api import Browser, Cookie, ViewportSize, expect
 
 from tests.journeys.conftest import Screens
+from tests.journeys.nearby import Nearby
 from tests.journeys.orders import ARTIST, a_phone_photo
 from tests.journeys.screens import Screen
-from tests.journeys.served import Served
 
 PHONE = (360, 740)
 TABLET: ViewportSize = {"width": 1280, "height": 800}
@@ -26,6 +26,14 @@ OPEN_TO_ALL = {
     "where a tablet is paired": "/pair",
     "an address that is none": "/t/NOSUCHCODE",
 }
+AGE_IS_IN_SIGHT = """() => {
+    const age = document.getElementById('age');
+    Object.assign(age, { textContent: 'as of 14:05', hidden: false });
+    const box = age.getBoundingClientRect();
+    const is_seen = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2) === age;
+    age.hidden = true;
+    return is_seen;
+}"""
 FOR_STAFF = {
     "counter": "/booth/counter",
     "easel with a portrait in hand": "/booth/easel/a1",
@@ -50,7 +58,7 @@ FOR_STAFF = {
 class Trade:
     """A booth where number 1 is ready, number 2 on an easel and number 3 waits."""
 
-    served: Served
+    served: Nearby
     codes: dict[str, str]
     signed_in: list[Cookie]
 
@@ -64,7 +72,7 @@ class Trade:
 
 @pytest.fixture(scope="module")
 def trade(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterator[Trade]:
-    served = Served(tmp_path_factory.mktemp("trade"))
+    served = Nearby(tmp_path_factory.mktemp("trade"))
     served.start()
     photo = a_phone_photo()
     card = {"name": "Maya", "contact": "555 0100", "note": "with the red scarf"}
@@ -84,7 +92,7 @@ def trade(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterato
     served.stop()
 
 
-def _signed_in(browser: Browser, served: Served) -> list[Cookie]:
+def _signed_in(browser: Browser, served: Nearby) -> list[Cookie]:
     context = browser.new_context(has_touch=True)
     screen = Screen("sign-in", context, context.new_page())
     screen.open(f"{served.address}/sign-in")
@@ -102,6 +110,7 @@ def test_a_screen_fits_and_puts_nothing_in_anybodys_way(name: str, trade: Trade,
     trade.open(screen, {**OPEN_TO_ALL, **FOR_STAFF}[name], as_staff=name in FOR_STAFF)
 
     fits_without_barrier(screen)
+    assert screen.page.evaluate(AGE_IS_IN_SIGHT)
     screen.page.set_viewport_size(TABLET)
     fits_without_barrier(screen)
 
