@@ -2,12 +2,14 @@
 
     .venv/bin/python scripts/crash.py --kills 300 --seed 1         the long form
     .venv/bin/python scripts/crash.py --kills 4 --clients 3        the short form of the tests
+    .venv/bin/python scripts/crash.py --database postgresql://…    on a server, in a database that is empty
 
 It starts the real service (`python -m portraitq serve`) on a folder of its own; clients order with photos, draw, pause,
 pay, hand over, erase and change the set-up over HTTP, as fast as they are answered. At random moments everything is
 killed with SIGKILL, or the serving process alone, or the one that watches over it; also while it starts, while photos
 come in, while something is erased, and while `portraitq backup` runs. Whatever was not answered is sent again with the
-same id. After each kill `crash_found.py` compares the store with what the clients were told.
+same id. After each kill `crash_found.py` compares the store with what the clients were told. On a database server no
+back-ups are made and no files searched, for both are the server's own.
 
 All traffic stays on 127.0.0.1 and ends with the last kill. Exit code 0 when all held, 1 with a sentence for each fault.
 
@@ -120,8 +122,10 @@ def _become(words: list[str], said: Path) -> None:
 class Service:
     """The service on one folder and port, killed and started anew."""
 
-    def __init__(self, folder: Path, nursery: Nursery) -> None:
+    def __init__(self, folder: Path, nursery: Nursery, database: str | None) -> None:
         self.data, self.said = folder / "data", folder / "said.txt"
+        self.where: Path | str = database or self.data
+        self.store = ("--database", database) if database else ("--data", str(self.data))
         self.starts = 0
         self.up_after_s: list[float] = []
         self.leader = 0
@@ -132,7 +136,7 @@ class Service:
 
     def start(self) -> None:
         """Begin a start; `wait_until_up` sees it through."""
-        words = ("serve", "--data", str(self.data), "--host", "127.0.0.1", "--port", str(self.port))
+        words = ("serve", *self.store, "--host", "127.0.0.1", "--port", str(self.port))
         self.starts += 1
         if self.starts % 8:
             self.leader = self._nursery.start(*words)
@@ -235,18 +239,20 @@ def _wait(until: Callable[[], bool], otherwise: str) -> None:
 class Harness:
     """Clients, service and what is found, through a number of kills."""
 
-    def __init__(self, folder: Path, kills: int, clients: int, seed: int, minutes: float) -> None:
+    def __init__(
+        self, folder: Path, kills: int, clients: int, seed: int, minutes: float, database: str | None = None
+    ) -> None:
         self.kills, self.minutes, self.chance, self.folder = kills, minutes, Random(seed), folder
         self.gate = Gate()
         self.nursery = Nursery(folder / "said.txt")
-        self.service = Service(folder, self.nursery)
+        self.service = Service(folder, self.nursery, database)
         self.killed = Counter[str]()
         self.faults: list[str] = []
         self.backups = self.backups_cut = 0
         set_up = _set_up(clients)
         self.service.start()
         self.service.wait_until_up()
-        store = open_store(self.service.data)
+        store = open_store(self.service.where)
         try:
             with store.writing() as connection:
                 key = devices.add(connection, "crash", datetime.now(UTC))  # noqa: TID251
@@ -255,7 +261,7 @@ class Harness:
         self.clients = [Client(n, self.service.port, key, self.gate, seed * 1000 + n, set_up) for n in range(clients)]
         first = self.clients[0]
         first.sent.append(first._command("set_up", **set_up))
-        self.found = Found(self.service.data, self.clients)
+        self.found = Found(self.service.where, self.clients)
 
     def run(self) -> None:
         """Kill and look, so many times; then once more at everything."""
@@ -277,7 +283,7 @@ class Harness:
         backing_up = 0
         self.gate.open()
         time.sleep(self.chance.random() * LONGEST_TRADE_S)
-        if count % 6 == 2:
+        if count % 6 == 2 and self.service.where == self.service.data:
             backup.unlink(missing_ok=True)
             backing_up = self.nursery.start("backup", str(backup), "--data", str(self.service.data))
             time.sleep(self.chance.random() * LONGEST_TRADE_S)
@@ -350,7 +356,7 @@ class Harness:
         self.found.look(whole=True)
         self.found.clocks_ran_on()
         done = subprocess.run(
-            [sys.executable, "-m", "portraitq", "check", "--data", str(self.service.data)],
+            [sys.executable, "-m", "portraitq", "check", *self.service.store],
             cwd=HERE.parent, capture_output=True, text=True, check=False, timeout=300,
         )  # fmt: skip
         if done.returncode:
@@ -396,12 +402,13 @@ def main() -> int:
     asked.add_argument("--clients", type=int, default=6)
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--minutes", type=float, default=60, help="kill no longer than that")
+    asked.add_argument("--database", help="address of an empty database on a server, instead of a file")
     asked.add_argument("--keep", action="store_true", help="leave the folder there to look into")
     given = asked.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="portraitq-crash-"))
     begun_s = time.monotonic()
     try:
-        harness = Harness(folder, given.kills, given.clients, given.seed, given.minutes)
+        harness = Harness(folder, given.kills, given.clients, given.seed, given.minutes, given.database)
         harness.run()
         print("\n".join(harness.told()))
         print(f"{time.monotonic() - begun_s:.0f} s, seed {given.seed}")

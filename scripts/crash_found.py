@@ -11,8 +11,8 @@ import re
 import sqlite3
 import time
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from contextlib import closing
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager
 from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
@@ -32,11 +32,35 @@ CLOCKS_S = 0.05  # the service joins a steady clock to the wall's at its start; 
 BEFORE = 50  # so many lines that were read before are compared again each time; all of them at the end
 
 
-class Found:
-    """The store of `folder` as it is found after each crash, and every fault of it in words."""
+@contextmanager
+def one_state(where: Path | str) -> Iterator[Any]:
+    """A store looked into beside its service: what has `execute`, for SQL with `?`, and sees one state throughout."""
+    if isinstance(where, Path):
+        address = f"{(where / FILE_NAME).absolute().as_uri()}?mode=rw"
+        with closing(sqlite3.connect(address, uri=True, timeout=30)) as raw:
+            raw.execute("BEGIN")
+            yield raw
+        return
+    import psycopg
 
-    def __init__(self, folder: Path, clients: Sequence[Client]) -> None:
-        self.folder, self.clients = folder, clients
+    with psycopg.connect(where) as server:
+        server.isolation_level, server.read_only = psycopg.IsolationLevel.REPEATABLE_READ, True
+        yield _Server(server)
+
+
+class _Server:
+    def __init__(self, connection: Any) -> None:
+        self._connection = connection
+
+    def execute(self, sql: str, values: Sequence[Any] = ()) -> Any:
+        return self._connection.execute(sql.replace("?", "%s"), values)
+
+
+class Found:
+    """The store at `where` as it is found after each crash, and every fault of it in words."""
+
+    def __init__(self, where: Path | str, clients: Sequence[Client]) -> None:
+        self.where, self.clients = where, clients
         self.faults: list[str] = []
         self.lines: list[str] = []
         self.measured_stages = self.looks = self.photos = 0
@@ -53,19 +77,18 @@ class Found:
             self._looked_at.clear()
             self._hashes.clear()
             self._sought.clear()
-        address = f"{(self.folder / FILE_NAME).absolute().as_uri()}?mode=rw"
-        with closing(sqlite3.connect(address, uri=True, timeout=30)) as raw:
-            raw.execute("BEGIN")
+        is_file = isinstance(self.where, Path)
+        with one_state(self.where) as raw:
             self._read_on(raw, whole)
             self._ids_are_whole(raw)
             self._rows_belong_together(raw)
-            if whole or not self.looks % SEARCHED_EVERY:
+            if is_file and (whole or not self.looks % SEARCHED_EVERY):
                 said = [row[0] for row in raw.execute("PRAGMA integrity_check")]
                 self._expect(said == ["ok"], f"SQLite finds the database unsound: {said[:3]}")
             for client in self.clients:
                 self._acknowledged_once(client)
             self._photos_are_whole(raw)
-        if whole or not self.looks % SEARCHED_EVERY:
+        if is_file and (whole or not self.looks % SEARCHED_EVERY):
             self._nothing_erased_is_left()
 
     def _expect(self, holds: bool, otherwise: str) -> None:
@@ -74,7 +97,7 @@ class Found:
 
     # The journal
 
-    def _read_on(self, raw: sqlite3.Connection, whole: bool) -> None:
+    def _read_on(self, raw: Any, whole: bool) -> None:
         first = 0 if whole else max(0, len(self.lines) - BEFORE)
         rows = raw.execute("SELECT seq, line FROM journal WHERE booth = ? AND seq > ? ORDER BY seq", (SLUG, first))
         found = rows.fetchall()
@@ -88,7 +111,7 @@ class Found:
         ats = [event["at"] for event in self._events[first:]]
         self._expect(ats == sorted(ats), "An instant of the journal went back.")
 
-    def _ids_are_whole(self, raw: sqlite3.Connection) -> None:
+    def _ids_are_whole(self, raw: Any) -> None:
         """Each command's lines stand together, and the table of commands says so."""
         told = {id: (first, last) for id, first, last in raw.execute("SELECT id, first_seq, last_seq FROM commands")}
         self._expect(told.keys() == self._of_id.keys(), "The table of commands and the journal name different ones.")
@@ -137,15 +160,14 @@ class Found:
 
     def backed_up(self, lines: Sequence[str]) -> None:
         """A back-up's journal: everything up to some line, exactly as it stands here."""
-        address = f"{(self.folder / FILE_NAME).absolute().as_uri()}?mode=rw"
-        with closing(sqlite3.connect(address, uri=True, timeout=30)) as raw:
+        with one_state(self.where) as raw:
             rows = raw.execute("SELECT line FROM journal WHERE booth = ? AND seq <= ? ORDER BY seq", (SLUG, len(lines)))
             here = [line for (line,) in rows]
         self._expect(bool(lines) and list(lines) == here, "A back-up holds another journal.")
 
     # Cards and photos
 
-    def _rows_belong_together(self, raw: sqlite3.Connection) -> None:
+    def _rows_belong_together(self, raw: Any) -> None:
         ordered = {event["data"]["ticket"] for event in self._events if event["kind"] == "ordered"}
         cards = {ticket for (ticket,) in raw.execute("SELECT ticket FROM cards")}
         self._expect(ordered == cards, f"Tickets and cards differ: {sorted(ordered ^ cards)[:5]}.")
@@ -158,7 +180,7 @@ class Found:
         ):
             self._expect(not raw.execute(sql).fetchall(), f"There are {what}.")
 
-    def _photos_are_whole(self, raw: sqlite3.Connection) -> None:
+    def _photos_are_whole(self, raw: Any) -> None:
         """Every photo is there, in its order, byte for byte as it was made of what was sent; and no other."""
         ids = defaultdict[str, list[str]](list)
         for id, ticket in raw.execute("SELECT id, ticket FROM photos ORDER BY ticket, place"):
@@ -209,7 +231,7 @@ class Found:
 
     def _left_of(self, names: set[bytes], pictures: set[bytes]) -> set[str]:
         left = set()
-        for file in self.folder.rglob("*"):
+        for file in Path(self.where).rglob("*"):
             try:
                 content = file.read_bytes() if file.is_file() else b""
             except FileNotFoundError:  # a log that was just closed
