@@ -485,7 +485,7 @@ def _restored_said(done: Any) -> Iterator[str]:
 @_booth
 @_stored
 def erase(tickets: tuple[str, ...], booth: str | None, data: Path, database: str | None) -> None:
-    """Delete the personal data of tickets, in the back-ups beside the store too. The journal stays whole.
+    """Erase the personal data of tickets, in the back-ups beside the store too. The journal stays whole.
 
     A TICKET is a ticket's code as on the slip, or its id in the journal, such as T7.
     """

@@ -127,15 +127,15 @@ def keep_said(rules: HouseRules) -> str:
 def customer_said(rules: HouseRules) -> str:
     """The same for whoever holds the ticket, in one sentence."""
     if rules.keep_h is None:
-        return "Your photo and whatever else you told us are deleted when we close the day you collect."
-    return f"Your photo and whatever else you told us are deleted {_hours(rules.keep_h)} after you collect."
+        return "Your photo and whatever else you told us are erased when we close the day you collect."
+    return f"Your photo and whatever else you told us are erased {_hours(rules.keep_h)} after you collect."
 
 
 def slip_said(rules: HouseRules) -> str:
     """The same on a slip, where there is little room."""
     if rules.keep_h is None:
-        return "Your photo is deleted when we close the day you collect."
-    return f"Your photo is deleted {_hours(rules.keep_h)} after you collect."
+        return "Your photo is erased when we close the day you collect."
+    return f"Your photo is erased {_hours(rules.keep_h)} after you collect."
 
 
 def uncollected_said(rules: HouseRules) -> str:

@@ -135,8 +135,8 @@ def alarm(code: str) -> Response:
     return answer
 
 
-NOTHING_KEPT = "Your photo and whatever else you told us were deleted."
-THEIRS_TO_ASK = "Only the booth's people see them. Ask at the booth to have them deleted at once."
+NOTHING_KEPT = "Your photo and whatever else you told us were erased."
+THEIRS_TO_ASK = "Only the booth's people see them. Ask at the booth to have them erased at once."
 
 
 def _keeps(desk: Desk, id: str) -> str:

@@ -15,7 +15,7 @@ from portraitq.ticket import qr
 from portraitq.ticket.slip import PAPERS, QR_SIDE_MM, Network, Slip, slip
 
 CODE = "00000000000011"
-DELETED = "Your photo is deleted 3 hours after you collect."
+DELETED = "Your photo is erased 3 hours after you collect."
 ADDRESS = f"http://192.168.4.1:8750/t/{CODE}"
 
 

@@ -121,8 +121,8 @@ def test_when_things_go_is_said_in_two_sentences(rules: HouseRules, said: str) -
     ],
 )
 def test_customers_are_told_the_same_rule_on_their_page_and_on_paper(rules: HouseRules, until: str) -> None:
-    assert customer_said(rules) == f"Your photo and whatever else you told us are deleted {until}"
-    assert slip_said(rules) == f"Your photo is deleted {until}"
+    assert customer_said(rules) == f"Your photo and whatever else you told us are erased {until}"
+    assert slip_said(rules) == f"Your photo is erased {until}"
 
 
 def _shown(page: str) -> dict[str, Any]:

@@ -215,6 +215,6 @@ def test_the_ticket_page_says_until_when_the_booth_keeps_what_it_knows(filled: F
     filled.web.do("erased", ticket=filled.ticket)
     after = filled.web.client.get(page).get_data(as_text=True)
 
-    assert "whatever else you told us are deleted when we close the day you collect." in before
-    assert "Ask at the booth to have them deleted at once." in before
-    assert "Your photo and whatever else you told us were deleted." in after
+    assert "whatever else you told us are erased when we close the day you collect." in before
+    assert "Ask at the booth to have them erased at once." in before
+    assert "Your photo and whatever else you told us were erased." in after
