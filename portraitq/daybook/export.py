@@ -4,6 +4,9 @@ RFC 4180 (comma, CRLF, quotes where needed) in UTF-8 with a byte order mark, by 
 Times are clock times of the booth's zone in the form that spreadsheets read as times; the exact instants are in the
 journal. Durations are seconds, money is in the currency's units. A text that a spreadsheet would take for a formula
 gets an apostrophe before it (OWASP, "CSV Injection"); numbers never do.
+
+Where 18.50 is written 18,50, spreadsheets part the columns of a CSV file at semicolons and take 18.50 for a text or a
+date: DECIMAL_COMMA is for them.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -24,10 +28,21 @@ from portraitq.forecast.doubts import AT_LEAST, Judged
 BYTE_ORDER_MARK = "\ufeff"
 _STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
-Cell = str | int | float | Decimal | datetime | None
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """What stands between two cells, and between the units and their tenths."""
+
+    delimiter: str
+    decimal: str
 
 
-def tickets_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
+DECIMAL_POINT, DECIMAL_COMMA = Form(",", "."), Form(";", ",")
+
+Cell = str | int | Decimal | datetime | None
+
+
+def tickets_csv(figures: DayFigures, booth: Booth, digits: int, form: Form = DECIMAL_POINT) -> str:
     """One row a ticket that anything happened to on the day; `digits` has the minor unit of the booth's currency."""
     names = _artist_names(booth)
     return _printed(
@@ -39,10 +54,11 @@ def tickets_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
             *("price", "paid", "tip", "currency"),
         ),
         (_ticket_row(line, booth, names, digits) for line in figures.lines),
+        form,
     )
 
 
-def stages_csv(figures: DayFigures, booth: Booth) -> str:
+def stages_csv(figures: DayFigures, booth: Booth, form: Form = DECIMAL_POINT) -> str:
     """One row a measured time that ended on the day: of one stage, or of several known only as a sum (joined by +).
 
     `trusted` says whether what the clock showed is the time drawn, `why_not` why it is not. `counts_as` is what the
@@ -57,10 +73,11 @@ def stages_csv(figures: DayFigures, booth: Booth) -> str:
             *("measured_s", "guess_s", "trusted", "why_not", "counts_as", "at_least_s"),
         ),
         (_stage_row(one, by_id[one.time.ticket], names) for one in figures.stages.times),
+        form,
     )
 
 
-def payments_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
+def payments_csv(figures: DayFigures, booth: Booth, digits: int, form: Form = DECIMAL_POINT) -> str:
     """One row a payment; a refund is negative. Numbers begin anew each day, so each stands beside its day."""
     currency = booth.set_up.booth.currency if booth.set_up else ""
     ordered = {line.ticket.id: line.ticket.day for line in figures.lines}
@@ -71,6 +88,7 @@ def payments_csv(figures: DayFigures, booth: Booth, digits: int) -> str:
             (one.at, ordered[one.ticket], one.number, one.ticket, _amount(one.amount, digits), currency, one.how)
             for one in figures.takings.payments
         ),
+        form,
     )
 
 
@@ -115,15 +133,15 @@ def _amount(minor: int, digits: int) -> Decimal:
     return Decimal(minor).scaleb(-digits)
 
 
-def _printed(zone: ZoneInfo, header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+def _printed(zone: ZoneInfo, header: Sequence[str], rows: Iterable[Sequence[Cell]], form: Form = DECIMAL_POINT) -> str:
     out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
+    writer = csv.writer(out, delimiter=form.delimiter, lineterminator="\r\n")
     writer.writerow(header)
-    writer.writerows([_cell(value, zone) for value in row] for row in rows)
+    writer.writerows([_cell(value, zone, form) for value in row] for row in rows)
     return BYTE_ORDER_MARK + out.getvalue()
 
 
-def _cell(value: Cell, zone: ZoneInfo) -> str:
+def _cell(value: Cell, zone: ZoneInfo, form: Form) -> str:
     match value:
         case None:
             return ""
@@ -132,7 +150,7 @@ def _cell(value: Cell, zone: ZoneInfo) -> str:
         case str():
             return without_formula(value)
         case Decimal():
-            return f"{value:f}"
+            return f"{value:f}".replace(".", form.decimal)
     return str(value)
 
 

@@ -10,6 +10,7 @@ from weakref import WeakKeyDictionary
 from flask import Blueprint, Response, render_template, request
 from flask.typing import ResponseReturnValue
 
+from portraitq.core.errors import Malformed
 from portraitq.core.events import Event, parse_line
 from portraitq.currency import digits_of
 from portraitq.daybook import export
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     from portraitq.desk import Desk, Standing
 
 blueprint = Blueprint("daybook", __name__)
+
+FORMS = {"point": export.DECIMAL_POINT, "comma": export.DECIMAL_COMMA}
 
 _ABOUT_ATTENDANCE = tuple(f'"kind":"{kind}"' for kind in ("set_up", "day_closed", "artist_in", "artist_out"))
 _LOOKING = threading.Lock()
@@ -69,16 +72,19 @@ def show(booth: str) -> ResponseReturnValue:
 @blueprint.get("/<booth>/daybook/<day>/<any(tickets, stages, payments):table>.csv")
 @owner_only
 def table(booth: str, day: str, table: str) -> ResponseReturnValue:
-    """One table of one day as CSV."""
+    """One table of one day as CSV; with `?decimal=comma` for spreadsheets that write 18,50."""
     desk = desk_at(booth)
     standing = desk.standing()
     told = standing.booth
     figures = figures_of(desk, standing, day_at(days_of(told), day), desk.clock.now())
     digits = digits_of(told.set_up.booth.currency if told.set_up else "")
+    if (decimal := request.args.get("decimal", "point")) not in FORMS:
+        raise Malformed(f"decimal: point or comma was expected, not {decimal[:20]!r}.", "decimal")
+    form = FORMS[decimal]
     written = {
-        "tickets": lambda: export.tickets_csv(figures, told, digits),
-        "stages": lambda: export.stages_csv(figures, told),
-        "payments": lambda: export.payments_csv(figures, told, digits),
+        "tickets": lambda: export.tickets_csv(figures, told, digits, form),
+        "stages": lambda: export.stages_csv(figures, told, form),
+        "payments": lambda: export.payments_csv(figures, told, digits, form),
     }[table]()
     return _file(written, f"{desk.slug}-{day}-{table}.csv", "text/csv; charset=utf-8; header=present")
 

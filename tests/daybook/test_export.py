@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from portraitq.currency import digits_of
-from portraitq.daybook.export import _printed, payments_csv, stages_csv, tickets_csv, without_formula
+from portraitq.daybook.export import DECIMAL_COMMA, _printed, payments_csv, stages_csv, tickets_csv, without_formula
 from tests.builders import CHALK, INK_HEAD, Told, a_set_up, artist, instant
 from tests.daybook.evening import quay_day
 from tests.daybook.hand_worked import NOW, friday_and_saturday
@@ -34,6 +34,21 @@ def test_fields_are_quoted_where_needed_and_lines_end_in_crlf():
 
     assert text == 'n,text\r\n1,plain\r\n2,"a,b"\r\n3,"say ""now"""\r\n4,"two\r\nlines"\r\n5,\r\n'
     assert [row["text"] for row in rows_of(text)] == cells
+
+
+def test_where_tenths_stand_behind_a_comma_cells_are_parted_by_semicolons():
+    told = friday_and_saturday()
+    day = figures_of(told, NOW)
+
+    text = payments_csv(day, told.booth, 2, DECIMAL_COMMA).removeprefix("\ufeff")
+
+    # read as the usual one, with every comma in its place
+    rows = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=";"))
+    assert [row["amount"] for row in rows[:2]] == ["-1,00", "20,00"]
+    assert [{**row, "amount": row["amount"].replace(",", ".")} for row in rows] == rows_of(
+        payments_csv(day, told.booth, 2)
+    )
+    assert _printed(ZoneInfo("UTC"), ("a", "b"), [("x;y", "1,5")], DECIMAL_COMMA).endswith('"x;y";1,5\r\n')
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx", " =1", "＝1"])

@@ -230,6 +230,19 @@ def test_a_table_goes_out_as_a_file_for_spreadsheets(web: Web, table: str, n: in
     assert {len(row) for row in rows} == {len(rows[0])}
 
 
+def test_a_table_goes_out_for_spreadsheets_that_write_a_decimal_comma(web: Web):
+    daybook = past(web)
+    page = web.client.get(f"{daybook}?day=2026-06-06").get_data(as_text=True)
+    address = re.search(r'href="([^"]*/payments\.csv\?decimal=comma)"', page)
+    assert address
+
+    answer = web.client.get(address[1])
+
+    rows = list(csv.DictReader(io.StringIO(answer.data.decode("utf-8-sig"), newline=""), delimiter=";"))
+    assert {row["amount"][-3:] for row in rows} == {",00"}
+    assert web.client.get(f"{daybook}/2026-06-06/payments.csv?decimal=dot").status_code == 422
+
+
 def test_the_journal_goes_out_as_it_came_in(web: Web):
     answer = web.client.get(f"{past(web)}/journal.jsonl")
 
