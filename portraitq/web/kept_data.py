@@ -20,6 +20,7 @@ from portraitq.web.house_rules_form import keep_said
 
 CUSTOMERS, BOOTH, BROWSER = "Of customers", "Of the booth and its people", "In the browsers of tablets and phones"
 GROUPS = (CUSTOMERS, BOOTH, BROWSER)
+IN_A_FILE, ON_A_SERVER = "file", "server"  # where the booth's database is
 FOR_GOOD = "It stays: nobody is named in it."
 
 
@@ -34,6 +35,7 @@ class Kept:
     files        names in the data folder, as patterns of `fnmatch`; those in the folder for temporary files with "TMP/"
     cookies      how the names of cookies begin
     storage      how the keys of a browser's storage begin
+    only         where it is kept if not in both: `IN_A_FILE` or `ON_A_SERVER`
     """
 
     group: str
@@ -46,6 +48,7 @@ class Kept:
     files: tuple[str, ...] = ()
     cookies: tuple[str, ...] = ()
     storage: tuple[str, ...] = ()
+    only: str = ""
 
 
 @dataclass(frozen=True)
@@ -116,6 +119,15 @@ KEPT: tuple[Kept, ...] = (
         "What is erased is overwritten in it, and its log is emptied.",
         columns=_of("portraitq_schema", "version"),
         files=("portraitq.sqlite3", "portraitq.sqlite3-wal", "portraitq.sqlite3-shm", "portraitq.lock"),
+        only=IN_A_FILE,
+    ),
+    Kept(
+        BOOTH,
+        "The database on a server in which all of this stands, with that server's own log",
+        "Whoever set up the booth chose to keep it there.",
+        "What is erased is deleted, and cleared out of its tables at once. In its log, in copies of it, and where "
+        "photos stood, something may be left until the server writes over it.",
+        only=ON_A_SERVER,
     ),
     Kept(
         BOOTH,
@@ -125,6 +137,15 @@ KEPT: tuple[Kept, ...] = (
         "Whoever is erased is erased in them too; in copies that you took elsewhere, that is for you to see to.",
         is_personal=True,
         files=("backups", "backups/*"),
+        only=IN_A_FILE,
+    ),
+    Kept(
+        BOOTH,
+        "Back-ups of the database server, where somebody makes them: portraitq makes none there",
+        "So that a broken disk does not take the season with it.",
+        "That is for whoever makes them to say; erasing does not reach them.",
+        is_personal=True,
+        only=ON_A_SERVER,
     ),
     Kept(
         BOOTH,
@@ -202,9 +223,10 @@ def kept_now(portraits: int) -> str:
     return f"Just now something personal is kept of {of_whom}."
 
 
-def kept_view(rules: HouseRules) -> tuple[tuple[str, tuple[Row, ...]], ...]:
-    """The table as it is shown: each group with its rows."""
-    return tuple((group, tuple(_row(one, rules) for one in KEPT if one.group == group)) for group in GROUPS)
+def kept_view(rules: HouseRules, *, is_on_a_server: bool = False) -> tuple[tuple[str, tuple[Row, ...]], ...]:
+    """The table as it is shown for a database in a file, or on a server: each group with its rows."""
+    there = [one for one in KEPT if one.only in ("", ON_A_SERVER if is_on_a_server else IN_A_FILE)]
+    return tuple((group, tuple(_row(one, rules) for one in there if one.group == group)) for group in GROUPS)
 
 
 def _row(one: Kept, rules: HouseRules) -> Row:

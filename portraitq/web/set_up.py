@@ -190,7 +190,7 @@ def set_up_view(desk: Desk, before: SetUp) -> SetUpView:
         screens=tuple(_screens(desk.slug, before)),
         rules=house_rules_form.draft_of(rules),
         kept_now=kept_data.kept_now(len(of_whom)),
-        kept=kept_data.kept_view(rules),
+        kept=kept_data.kept_view(rules, is_on_a_server=not desk.store.is_sqlite),
         network=NetworkForm(name, password, _network_qr(name, password), {}),
         back_ups=back_ups.view_of(here.desks().back_ups, ZoneInfo(before.booth.zone)),
     )

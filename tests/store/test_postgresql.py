@@ -76,6 +76,10 @@ def test_a_whole_order_is_taken_drawn_handed_over_and_erased(postgres: Postgres)
             with web.client.get(path) as page:
                 assert page.status_code == 200, path
         assert told(web, key, "collected", ticket=ticket).status_code == 200
+        set_up = web.client.get("/quay/set-up").get_data(as_text=True)
+        assert "cleared out of its tables at once" in set_up
+        assert "The database file" not in set_up
+        assert "back it up with the server&#39;s own tools, such as pg_dump" in set_up
         lines = web.desk.standing(wait_s=10).seq
 
     found = CliRunner().invoke(main, ["check", "--database", address])
