@@ -8,9 +8,10 @@ network, and the push that follows shows the same.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, render_template
@@ -23,7 +24,7 @@ from portraitq.core.events import Artist, SetUp, Stage, easel
 from portraitq.core.life import DRAWING, ON_EASEL, PAUSED, READY, TOUCH_UP, TOUCH_UP_REST, WAITING, Ticket
 from portraitq.core.rack import free_places
 from portraitq.core.rests import drawing_since
-from portraitq.forecast.usual import usual_stage_s
+from portraitq.forecast.usual import usual_stages_s
 from portraitq.house_rules import HouseRules
 from portraitq.web import said, views
 from portraitq.web.clock_said import ClockSaid, clock_said
@@ -58,6 +59,7 @@ REASONS = (
     ("other", "Something else"),
 )
 RACKS_SHOWN = 8
+SKETCHES_SHOWN = 2  # the one in hand and the one after
 LONG_NOTE_CHARS = 110  # more than three lines of a tablet, which would take the photo its room
 SLIPPING_SHOWN = 4
 SOON = timedelta(minutes=45)  # a break or the closing is told early enough to choose what still fits before it
@@ -252,12 +254,13 @@ def easel_view(
 
 def sketches_of(booth: Booth, artist: str) -> list[Ticket]:
     """What is on the easel of `artist`, if anything, and what comes next for it."""
-    on_easel, following = booth.on_easel(artist), _waiting_for(booth, artist)
-    return [on_easel, *following[:1]] if on_easel else following[:2]
+    on_easel = booth.on_easel(artist)
+    at_hand = [on_easel] if on_easel else []
+    return [*at_hand, *islice(_waiting_for(booth, artist), SKETCHES_SHOWN - len(at_hand))]
 
 
-def _waiting_for(booth: Booth, artist: str) -> list[Ticket]:
-    return [ticket for ticket in booth.waiting() if ticket.place == WAITING and booth.may_draw(artist, ticket)]
+def _waiting_for(booth: Booth, artist: str) -> Iterator[Ticket]:
+    return (ticket for ticket in booth.waiting() if ticket.place == WAITING and booth.may_draw(artist, ticket))
 
 
 def _set_up(booth: Booth) -> SetUp:
@@ -306,7 +309,7 @@ def _sketch(
     promise = _promise(standing, ticket)
     is_touch_up = ticket.place in (TOUCH_UP, TOUCH_UP_REST)
     today = timing.day_index(booth.days, standing.as_of)
-    usual_s = [usual_stage_s(standing.pace, artist.id, ticket, stage, today) for stage in ticket.style.stages]
+    usual_s = usual_stages_s(standing.pace, artist.id, ticket, today)
     return Sketch(
         ticket=id,
         number=ticket.number,
@@ -536,7 +539,7 @@ def _place_said(ticket: Ticket) -> str:
 def _waiting_said(booth: Booth, artist: str, sketches: tuple[Sketch, ...]) -> str:
     """How many more wait for this artist behind the one that is on the easel or next."""
     on_easel = booth.on_easel(artist)
-    behind = len(_waiting_for(booth, artist)) - (0 if on_easel or not sketches else 1)
+    behind = sum(1 for _ in _waiting_for(booth, artist)) - (0 if on_easel or not sketches else 1)
     if behind <= 0:
         return "Nobody waits behind it" if sketches else ""
     return f"{behind} more {'waits' if behind == 1 else 'wait'} behind it"

@@ -118,8 +118,8 @@ def holding(standing: Standing, ticket: Ticket) -> Holding | None:
     if not standing.tells_time:
         told = clock_time(promise.ready_by, zone, now) if promise else ""
         return Holding(told, CLOCK_IS_WRONG if promise else f"no time told, {CLOCK_IS_WRONG}", UNTOLD)
-    expected = about(quote, zone, now) if quote is not None else ""
     if promise is None:
+        expected = about(quote, zone, now) if quote is not None else ""
         return Holding("", f"no time told, about {expected}" if expected else "no time told", UNTOLD)
     told = clock_time(promise.ready_by, zone, now)
     if quote is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from portraitq.forecast.pace import Pace, pace_of
-from portraitq.forecast.usual import usual_stage_s
+from portraitq.forecast.usual import usual_stage_s, usual_stages_s
 from tests.builders import Told, a_booth
 
 
@@ -31,3 +31,11 @@ def test_an_artist_who_was_slower_than_guessed_is_expected_slower():
     told = told.taps("layout 09:05:00", "likeness 09:20:00", "finish 09:25:00").finished("T1", at="09:25:00")
 
     assert likeness_s(told, pace_of(told.booth), "T2") > 400
+
+
+def test_the_stages_of_a_ticket_are_told_together_as_they_are_one_by_one():
+    ticket = a_booth().ordered("T1", sitters=2).ticket("T1")
+
+    together = usual_stages_s(Pace(), "a1", ticket, day_index=1)
+
+    assert together == [usual_stage_s(Pace(), "a1", ticket, stage, day_index=1) for stage in ticket.style.stages]
