@@ -25,10 +25,9 @@ TODAY = date(2026, 6, 6)
 @pytest.fixture
 def prepared(tmp_path, monkeypatch):
     """A store in which the curtain is just up, and its market; one evening only, and small photos."""
-    monkeypatch.setattr(run, "EVENINGS_BEFORE", 0)
     monkeypatch.setattr(run, "FACE_PX", (90, 120))
     store = open_store(tmp_path)
-    return store, run.prepare(store, TODAY)
+    return store, run.prepare(store, TODAY, evenings=0)
 
 
 @pytest.fixture
@@ -66,7 +65,7 @@ def test_every_open_ticket_has_a_card_a_code_and_a_photo(prepared):
 
 def test_the_store_is_whole_and_its_journal_is_that_of_the_rehearsal(prepared):
     store, _ = prepared
-    _, stall = run.rehearse(TODAY, run.SEED)
+    _, stall = run.rehearse(TODAY, run.SEED, evenings=0)
 
     with store.reading() as conn:
         lines, found = journal.lines(conn, SLUG), list(look_through(conn))
@@ -130,9 +129,8 @@ def test_when_the_evening_is_over_a_new_one_begins(live, by_visitor):
     assert all(ticket.is_erased for ticket in over)
 
 
-def test_an_evening_is_over_soon_after_closing_once_nobody_draws(monkeypatch):
-    monkeypatch.setattr(run, "EVENINGS_BEFORE", 0)
-    _, stall = run.rehearse(TODAY, 1)
+def test_an_evening_is_over_soon_after_closing_once_nobody_draws():
+    _, stall = run.rehearse(TODAY, 1, evenings=0)
     market = run.Market(stall, 1, at(TODAY, run.OPENS), at(TODAY, CLOSES))
     minutes = timedelta(minutes=1)
 
