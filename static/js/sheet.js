@@ -10,10 +10,12 @@ const sheet = document.getElementById("sheet");
 const content = document.querySelector("[data-sheet-content]");
 let source = content?.dataset.source ?? "";
 let opener = null;
+let isTapped = false; // here, and what it changes is not seen yet
 
 export async function open(address, link = null) {
   opener = link ?? opener;
   source = address;
+  isTapped = false;
   if (!(await read())) return;
   if (sheet && !sheet.open) sheet.showModal();
   content.closest("dialog")?.scrollTo(0, 0);
@@ -28,13 +30,26 @@ async function read() {
     if (answer.redirected) { say(UNSIGNED); return false; }
     if (!answer.ok) { location.href = source; return false; }
     const opened = [...content.querySelectorAll("details[open][data-key]")].map((one) => one.dataset.key);
-    content.innerHTML = await answer.text();
+    const html = await answer.text();
+    const stood = content.querySelector("[data-stands]");
+    const hadFocus = stood !== null && stood === document.activeElement;
+    content.innerHTML = html;
     for (const key of opened) content.querySelector(`details[data-key="${CSS.escape(key)}"]`)?.setAttribute("open", "");
+    showWhereItStands(stood, hadFocus);
     return true;
   } catch {
     say("The booth is out of reach. Tap again in a moment.");
     return false;
   }
+}
+
+// Where the ticket is now comes into sight when a tap of ours changed it: the button that did it is gone.
+function showWhereItStands(before, hadFocus) {
+  const now = content.querySelector("[data-stands]");
+  const isChanged = isTapped && before !== null && now?.textContent !== before.textContent;
+  if (isChanged) isTapped = false;
+  if (isChanged || hadFocus) now?.focus({ preventScroll: true });
+  if (isChanged) now?.scrollIntoView({ block: "nearest" });
 }
 
 function close() {
@@ -110,6 +125,7 @@ const tappedHere = new Map();
 document.addEventListener("portraitq:tapped", ({ detail }) => {
   const button = content?.querySelector(".is-tapped");
   tappedHere.set(detail.command.id, button);
+  isTapped = Boolean(button);
   if (button) refuse(button, "");
 });
 document.addEventListener("portraitq:done", ({ detail }) => {

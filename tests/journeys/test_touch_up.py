@@ -50,10 +50,12 @@ def test_a_touch_up_is_one_tap_from_the_hand_over_page_and_timed_apart(
         nearby.do("collected", ticket=ticket)
     before = nearby.journal()
     easel = easel_of(nearby, screens("easel", 820, 1180))
-    desk = _hand_over_page(nearby, screens("hand-over", 820, 1180), code)
+    desk = _hand_over_page(nearby, screens("hand-over", 390, 640), code)
 
     desk.touch(desk.page.get_by_role("button", name="Touch up: back to"))
     expect(desk.part(".hand-over__place")).to_contain_text("Touch-up")
+    expect(desk.part(".hand-over__place")).to_be_focused()
+    expect(desk.part(".hand-over__place")).to_be_in_viewport()
     assert len(desk.acknowledged) == 1
 
     expect(easel.part(".sketch:visible")).to_have_attribute("data-state", "touch-up")
