@@ -75,7 +75,8 @@ def trade(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterato
     served = Nearby(tmp_path_factory.mktemp("trade"))
     served.start()
     photo = a_phone_photo()
-    card = {"name": "Maya", "contact": "555 0100", "note": "with the red scarf"}
+    word = "Geburtstags" + "überraschungs" * 2 + "komitee"  # there are languages in which a word fills a phone
+    card = {"name": f"Maya, {word}", "contact": "555 0100", "note": f"with the red scarf for the {word}"}
     orders = [served.order(photo=photo, **card), served.order(photo=photo), served.order("chalk-half", photo=photo)]
     ready, drawn = (str(one["ticket"]) for one in orders[:2])
     easel = f"easel:{ARTIST}"
