@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from portraitq.core.booth import Booth
@@ -36,7 +37,7 @@ from portraitq.daybook.days import Day, days_of
 from portraitq.daybook.hours import Hours, easel_time, hours_of, stays_of
 from portraitq.daybook.past import NO_PAST, Past
 from portraitq.daybook.presence import Steps, count, flow_span, waiting_spans
-from portraitq.daybook.pressure import Pressure, pressure
+from portraitq.daybook.pressure import Easel, Pressure, pressure
 from portraitq.daybook.promises import (
     JUDGED,
     KEPT,
@@ -178,7 +179,9 @@ def of_day(
         ),
         booth.zone,
     )
-    easels = [easel_time(artist, day, until, here, stretches) for artist in artists]
+    easels = [
+        Easel(*easel_time(artist, day, until, here, stretches), partial(_may_draw, booth, artist)) for artist in artists
+    ]
     pressed = pressure(tickets, day.trading(until), easels, until)
     from_at = min([day.opened_at, *(ticket.ordered_at for ticket in own)])
     return DayFigures(
@@ -249,6 +252,13 @@ def _first(ticket: Ticket, kind: type[Started] | type[Collected]) -> datetime | 
 def _is_own(at: datetime | None, line: Line, day: Day) -> bool:
     """Whether that happened on `day` to a portrait that was ordered on it."""
     return day.holds(at) and line.ticket.day == day.day
+
+
+def _may_draw(booth: Booth, artist: str, ticket: Ticket) -> bool:
+    """Whether `artist` may draw it by the set-up of today, or had it on the easel once."""
+    return booth.may_draw(artist, ticket) or any(
+        isinstance(event.data, Started) and event.data.artist == artist for event in ticket.history
+    )
 
 
 def _artists(booth: Booth, attended: Iterable[Attendance], stretches: Iterable[Segment]) -> list[str]:

@@ -2,12 +2,14 @@
 
 An easel that draws all day says little when the queue was empty, and a queue says little when the pencils were down:
 what another easel could have taken over is the work that waited while the easels were full. Somebody waits while a
-portrait that may be begun (so none that is held) is in the queue and the booth is open.
+portrait that may be begun (so none that is held) is in the queue and the booth is open. An easel counts while one waits
+that its artist may draw: that it stood empty beside a queue for another artist, or for a style that only another draws,
+is no reason against one more.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -21,7 +23,7 @@ class Pressure:
 
     trading_s  the booth was open
     waited_s   of that, at least one portrait waited
-    easel_s    artists were at their easels while one waited, all artists added up
+    easel_s    artists were at their easels while one waited that they may draw, all artists added up
     drawn_s    of that, they drew
     tickets    those that waited, by id
     """
@@ -43,25 +45,29 @@ class Pressure:
         return self.drawn_s / self.easel_s if self.easel_s else None
 
 
-def pressure(
-    tickets: Iterable[Ticket],
-    trading: Sequence[Span],
-    easels: Iterable[tuple[Sequence[Span], Sequence[Span]]],
-    until: datetime,
-) -> Pressure:
-    """What the queue of `tickets` asked of the easels in the hours of `trading`, up to `until`.
+@dataclass(frozen=True, slots=True)
+class Easel:
+    """When an artist was at the easel and when they drew, and which tickets they `may` draw."""
 
-    easels  of each artist the time at the easel, and the time drawn
-    """
-    waits = {ticket.id: common(able_to_begin(ticket, until), trading) for ticket in tickets}
-    waited = union(span for spans in waits.values() for span in spans)
-    known = list(easels)
+    at_easel: Sequence[Span]
+    drawn: Sequence[Span]
+    may: Callable[[Ticket], bool]
+
+
+def pressure(tickets: Iterable[Ticket], trading: Sequence[Span], easels: Iterable[Easel], until: datetime) -> Pressure:
+    """What the queue of `tickets` asked of the easels in the hours of `trading`, up to `until`."""
+    waits = [(ticket, common(able_to_begin(ticket, until), trading)) for ticket in tickets]
+    easel_s = drawn_s = 0.0
+    for easel in easels:
+        for_it = union(span for ticket, spans in waits if easel.may(ticket) for span in spans)
+        easel_s += length_s(common(easel.at_easel, for_it))
+        drawn_s += length_s(common(easel.drawn, for_it))
     return Pressure(
         trading_s=length_s(union(trading)),
-        waited_s=length_s(waited),
-        easel_s=sum(length_s(common(at_easel, waited)) for at_easel, _ in known),
-        drawn_s=sum(length_s(common(drawn, waited)) for _, drawn in known),
-        tickets=tuple(id for id, spans in waits.items() if spans),
+        waited_s=length_s(union(span for _, spans in waits for span in spans)),
+        easel_s=easel_s,
+        drawn_s=drawn_s,
+        tickets=tuple(ticket.id for ticket, spans in waits if spans),
     )
 
 

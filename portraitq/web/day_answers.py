@@ -201,8 +201,8 @@ class Answers:
         return Answer(
             question=question,
             headline=headline,
-            said=f"Somebody waited for {minutes(pressed.waited_s)} of {minutes(pressed.trading_s)}; meanwhile "
-            f"{percent(drawn)} of the easels’ time was drawn.",
+            said=f"Somebody waited for {minutes(pressed.waited_s)} of {minutes(pressed.trading_s)}; of the "
+            f"time at the easels that could draw for them, {percent(drawn)} was drawn.",
             figures=(
                 words.counted("Waited for an easel", "pressed"),
                 Figure("Walked away", str(left), "#left" if left else ""),

@@ -19,9 +19,9 @@ def easel_of(told: Told) -> Answer:
     return next(answer for question, answer in answers_of(told).items() if "easel" in question)
 
 
-def busy(told: Told, gap_s: int) -> Told:
+def busy(told: Told, gap_s: int, style: str = "ink-head") -> Told:
     """Six portraits of ten minutes ordered at once, one artist, `gap_s` between two."""
-    told = told.ordered(*(f"T{n}" for n in range(6)), at="09:00:00")
+    told = told.ordered(*(f"T{n}" for n in range(6)), style=style, at="09:00:00")
     at_s = 0
     for n in range(6):
         told = told.started(f"T{n}", "a1", at=clock(at_s)).stages_all_done(f"T{n}", at=clock(at_s + 600))
@@ -45,7 +45,8 @@ def test_easels_that_were_full_while_people_waited_speak_for_another():
     assert answer.question == "Shall I bring a second easel?"
     assert answer.headline == "It may pay: the easels were full while people waited"
     assert answer.said == (
-        "Somebody waited for 55 min of 1 h 06 min; meanwhile 91\u00a0% of the easels’ time was drawn."
+        "Somebody waited for 55 min of 1 h 06 min; of the time at the easels that could draw for them, "
+        "91\u00a0% was drawn."
     )
     assert answer.more == "/quay/daybook/plan"
 
@@ -54,7 +55,15 @@ def test_easels_that_stood_still_while_people_waited_speak_against_it():
     answer = easel_of(busy(one_easel(), gap_s=600))
 
     assert answer.headline == "Not before the easels draw more while people wait"
-    assert "meanwhile 50\u00a0% of" in answer.said
+    assert "for them, 50\u00a0% was drawn." in answer.said
+
+
+def test_an_easel_that_does_not_draw_what_people_waited_for_does_not_speak_against_it():
+    answer = easel_of(busy(a_booth(), gap_s=60, style="chalk-half"))  # which the second artist does not draw
+
+    assert answer.question == "Shall I bring another easel?"
+    assert answer.headline == "It may pay: the easels were full while people waited"
+    assert "91\u00a0% was drawn" in answer.said
 
 
 def test_a_day_on_which_hardly_anybody_waited_speaks_against_it():
