@@ -29,6 +29,11 @@ def _looked_at(server: Any, handle: Callable[[str, Any], None]) -> Callable[[str
         if found is None or eio_sid not in server.environ or _is_there_already(server, eio_sid, found):
             log.info("a client said what no client says, and was hung up on")
             server.eio.disconnect(eio_sid)
+        elif found.packet_type == packet.CONNECT:
+            try:
+                handle(eio_sid, said)
+            except KeyError:  # the last of all hung up at this moment, and Socket.IO put the namespace away under it
+                handle(eio_sid, said)
         elif found.packet_type != packet.EVENT:  # nobody here listens for any
             handle(eio_sid, said)
 

@@ -85,6 +85,30 @@ def test_who_says_twice_who_they_are_is_hung_up_on(web: Web, served: str):
     line.close()
 
 
+def test_a_phone_that_comes_while_the_last_one_leaves_is_greeted_and_nothing_is_logged(
+    web: Web, served: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+):
+    manager = web.app.extensions["socketio"].server.manager
+    entering, left = manager.basic_enter_room, list[str]()
+
+    def while_the_last_one_leaves(sid: str, namespace: str, room: str | None, **more: object) -> None:
+        if not left:
+            left.append(sid)
+            raise KeyError(namespace)
+        entering(sid, namespace, room, **more)
+
+    monkeypatch.setattr(manager, "basic_enter_room", while_the_last_one_leaves)
+    line = Line(int(served.rpartition(":")[2]))
+
+    with caplog.at_level(logging.WARNING):
+        line.send(HELLO)
+        while not line.frame()[1].startswith(b"42/live,"):
+            pass
+
+    assert (len(left), caplog.text) == (1, "")
+    line.close()
+
+
 def test_an_event_that_nobody_listens_for_does_no_harm(web: Web, served: str):
     line = Line(int(served.rpartition(":")[2]))
 
