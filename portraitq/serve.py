@@ -43,7 +43,7 @@ from portraitq.web import crowd
 from portraitq.web.app import create_app
 
 SPARE_THREADS = 150  # for what is asked while every thread of a live connection is taken
-MORE_CONNECTIONS = 300  # kept-alive connections that hold no thread
+MORE_CONNECTIONS = 300  # kept-alive connections that say nothing just now
 FILES_OF_OUR_OWN = 200  # the database and its log for each thread that reads, the darkroom, the interpreter
 FEWEST_LIVE = 50
 ENOUGH_FILES = 8192
@@ -346,6 +346,10 @@ def with_gunicorn(service: Service) -> None:
 
         has_told_of_files = False
 
+        def __init__(self, *args: Any, **settings: Any) -> None:
+            super().__init__(*args, **settings)
+            self.max_keepalived = MORE_CONNECTIONS
+
         def init_process(self) -> None:
             threading.Thread(target=self._stop_with_the_arbiter, name="is the arbiter there", daemon=True).start()
             super().init_process()
@@ -400,6 +404,11 @@ def with_gunicorn(service: Service) -> None:
             with clients.serving(conn, is_live=req.path.startswith(crowd.LIVE_PATH)):
                 return bool(super().handle_request(req, conn))
 
+        def handle_error(self, req: Any, client: Any, addr: Any, exc: Any) -> None:
+            """Answer what is no request that could be read; the application never sees it."""
+            service.app().extensions["portraitq-haste"].count(str(addr[0]) if addr else "")
+            super().handle_error(req, client, addr, exc)
+
         def handle_exit(self, sig: int, frame: FrameType | None) -> None:
             threading.Thread(target=service.hang_up, daemon=True).start()
             super().handle_exit(sig, frame)
@@ -434,15 +443,16 @@ def with_gunicorn(service: Service) -> None:
 
 
 def _gunicorn_settings(service: Service, worker: type) -> dict[str, Any]:
-    threads = service.most_live + crowd.RESERVE + SPARE_THREADS
+    connections = service.most_live + crowd.RESERVE + SPARE_THREADS + MORE_CONNECTIONS
     host = f"[{service.host}]" if ":" in service.host else service.host
     return {
         "bind": [f"{host}:{service.port}"],
         "workers": 1,
         "worker_class": worker,
-        "threads": threads,
-        "worker_connections": threads + MORE_CONNECTIONS,
-        "backlog": threads + MORE_CONNECTIONS,  # a hall whose phones all come back at once after a restart
+        "threads": connections
+        - 1,  # any may hold one: who asks too fast is held (`web/haste.py`); they are made as needed
+        "worker_connections": connections,
+        "backlog": connections,  # a hall whose phones all come back at once after a restart
         "keepalive": 30,
         "sendfile": False,  # Python's waits for ever for who reads nothing, whatever the socket says
         "timeout": 0,  # a worker that waits for a slow disk is never killed for it
