@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import tempfile
 import time
@@ -54,6 +55,7 @@ class Postgres:
     process: subprocess.Popen[bytes] | None = None
     databases: list[str] = field(default_factory=list)
     _kept: str = ""
+    _port: str = ""
 
     def address(self, database: str, user: str = BOOTH) -> str:
         """As `--database` takes it."""
@@ -80,9 +82,25 @@ class Postgres:
         with psycopg.connect(self.address(database, "postgres"), autocommit=True) as raw:
             raw.execute(statement.encode())
 
-    def start(self) -> None:
-        """Start it, and wait until it answers."""
-        settings = [word for name, value in SETTINGS.items() for word in ("-c", f"{name}={value}")]
+    @contextmanager
+    def by_tcp(self) -> Iterator[str]:
+        """The address of the emptied database by a port of this computer, while the block runs."""
+        address = make_url(self.emptied())
+        with socket.socket() as asking:
+            asking.bind(("127.0.0.1", 0))
+            port = asking.getsockname()[1]
+        self.stop()
+        self.start(listen_addresses="127.0.0.1", port=str(port))
+        try:
+            yield address.set(host="127.0.0.1", port=port, query={}).render_as_string()
+        finally:
+            self.stop()
+            self.start()
+
+    def start(self, **otherwise: str) -> None:
+        """Start it, with settings that are `otherwise`, and wait until it answers."""
+        settings = [word for name, value in {**SETTINGS, **otherwise}.items() for word in ("-c", f"{name}={value}")]
+        self._port = otherwise.get("port", "5432")
         command = [_needed("postgres"), "-D", str(self.folder / "data"), "-k", str(self.folder), *settings]
         if dies_with_us := shutil.which("setpriv"):
             command = [dies_with_us, "--pdeathsig", "QUIT", *command]
@@ -100,7 +118,7 @@ class Postgres:
     def answers(self) -> bool:
         """Whether somebody can connect."""
         try:
-            psycopg.connect(self.address("postgres", "postgres")).close()
+            psycopg.connect(self.address("postgres", "postgres"), port=self._port).close()
         except psycopg.OperationalError:
             return False
         return True

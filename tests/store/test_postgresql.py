@@ -24,7 +24,7 @@ from werkzeug.test import TestResponse
 from portraitq.cli import main
 from portraitq.store import cards, health, journal, photos, postgresql, schema, settings, trouble
 from portraitq.store.cards import Card
-from portraitq.store.store import Store, StoreError, open_store
+from portraitq.store.store import Store, StoreError, open_store, url_of
 from tests.builders import a_booth
 from tests.postgres import BOOTH, Postgres
 from tests.store.picture import Picture
@@ -169,6 +169,24 @@ def test_a_commit_waits_for_the_servers_disk_whatever_the_server_is_set_to(postg
     with store.writing() as connection:
         assert connection.execute(text("SHOW synchronous_commit")).scalar_one() == "on"
     store.close()
+
+
+def test_a_server_far_away_soon_notices_that_our_computer_lost_its_power(postgres: Postgres) -> None:
+    """Until then it would hold the database for whoever is gone, and refuse the next start.
+
+    Asked by TCP, for over a socket of one computer the server tells nothing of it.
+    """
+    with postgres.by_tcp() as address:
+        url = url_of(address)
+        held = postgresql.hold(url, "portraitq")
+        store = open_store(address)
+        with store.reading() as connection:
+            for asks in (lambda name: held.execute(f"SHOW {name}").fetchone()[0],
+                         lambda name: connection.execute(text(f"SHOW {name}")).scalar_one()):  # fmt: skip
+                idle_s, every_s, times = (int(asks(f"tcp_keepalives_{what}")) for what in ("idle", "interval", "count"))
+                assert idle_s + every_s * times <= 20
+        store.close()
+        held.close()
 
 
 def test_a_sign_that_the_server_keeps_in_no_text_becomes_the_one_for_an_unknown_sign(store: Store) -> None:
