@@ -374,13 +374,25 @@ def test_a_view_that_breaks_leaves_the_others_alive(web: Web, served: str, monke
 
 def test_who_draws_and_serves_is_told_first_then_the_wall_then_the_phones(web: Web, monkeypatch: pytest.MonkeyPatch):
     publisher, told = web.app.extensions["portraitq-live"], list[str]()
-    monkeypatch.setattr(publisher, "_update", lambda room, standing, now_s: told.append(room[0]))
+    monkeypatch.setattr(publisher, "_news_of", lambda room, standing, now_s: told.append(room[0]))
     monkeypatch.setattr(publisher, "_rooms", {(view, "quay", ""): live.Watched() for view in FROM_FAR_TO_NEAR})
 
     with web.app.app_context():
         publisher._publish({})
 
     assert told[:4] == ["counter", "easel", "wall", "ticket"]
+
+
+def test_tickets_are_printed_some_at_a_time_and_each_other_screen_is_sent_before_the_next_is_printed(
+    monkeypatch: pytest.MonkeyPatch,
+):
+    monkeypatch.setattr(live, "PRINTED_TOGETHER", 2)
+    tickets = [("ticket", "quay", code) for code in "ABC"]
+    wall, easels = ("wall", "quay", ""), [("easel", "quay", artist) for artist in ("a1", "a2")]
+
+    parts = [list(part) for part in live._in_turn([*tickets, wall, *easels])]
+
+    assert parts == [[easels[0]], [easels[1]], [wall], tickets[:2], tickets[2:]]
 
 
 def test_who_is_gone_is_forgotten(web: Web, served: str):
