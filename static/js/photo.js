@@ -191,7 +191,9 @@ class Card {
     const isHere = this.state === "kept" && canMark;
     this.find(".photo__another").hidden = !isHere || !faces.length || faces.length >= this.part.sitters;
     this.find(".photo__unmark").hidden = !isHere || !faces.length;
-    this.find(".photo__hint").hidden = !isHere || faces.length > 0;
+    const hint = this.find(".photo__hint");
+    hint.textContent = hintFor(faces.length, this.part.sitters);
+    hint.hidden = !isHere || !hint.textContent;
     this.find(".photo__larger").hidden = !canMark;
     const again = this.find(".photo__again");
     if (!again) return;
@@ -224,6 +226,12 @@ class Card {
     this.item.remove();
     this.part.watch(this.find(".photo__advice"));
   }
+}
+
+// What is still to be tapped, for the artist gets eyes and colours face by face.
+function hintFor(marked, sitters) {
+  if (!marked) return sitters > 1 ? "Tap each face: the artist gets its eyes and colours close up." : "Tap the face if it is not in the dashed oval.";
+  return marked < sitters ? `${marked} of ${sitters} faces marked: tap the next one, if it is in this photo.` : "";
 }
 
 class BoothPhotos extends HTMLElement {

@@ -188,8 +188,17 @@ def test_each_tap_marks_one_more_sitter_and_then_moves_the_nearest(nearby: Nearb
     box = frame.bounding_box()
     assert box
 
-    for across in (0.2, 0.8, 0.62):
+    hint = card(counter, 1).locator(".photo__hint")
+    hints = (
+        "Tap each face: the artist gets its eyes and colours close up.",
+        "1 of 2 faces marked: tap the next one, if it is in this photo.",
+        "",
+    )
+
+    for across, said in zip((0.2, 0.8, 0.62), hints, strict=True):
+        expect(hint).to_have_text(said)
         frame.tap(position={"x": box["width"] * across, "y": box["height"] * 0.5})
+    expect(hint).to_be_hidden()
     counter.wait_until(lambda: len(faces_of(at_the_booth(nearby)[0])) == 2)
 
     left, right = faces_of(at_the_booth(nearby)[0])
