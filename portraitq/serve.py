@@ -449,8 +449,7 @@ def _gunicorn_settings(service: Service, worker: type) -> dict[str, Any]:
         "bind": [f"{host}:{service.port}"],
         "workers": 1,
         "worker_class": worker,
-        "threads": connections
-        - 1,  # any may hold one: who asks too fast is held (`web/haste.py`); they are made as needed
+        "threads": connections - 1,  # made as they are needed; who asks too fast holds one (`web/haste.py`)
         "worker_connections": connections,
         "backlog": connections,  # a hall whose phones all come back at once after a restart
         "keepalive": 30,
