@@ -159,7 +159,7 @@ def _devices(connection: Connection) -> Finding:
         except ValueError as wrong:
             faults.append(f"device {row.id}: {wrong}")
     still_in = sum(row.withdrawn_at is None for row in rows)
-    return Finding("devices", f"{still_in} let in, {len(rows) - still_in} shut out", _few(faults))
+    return Finding("devices", f"{still_in} let in, {len(rows) - still_in} withdrawn", _few(faults))
 
 
 def _picture(stored: object) -> bytes:

@@ -53,7 +53,7 @@ def test_a_whole_store_has_no_fault_and_each_check_says_what_it_saw(file: Path):
     assert said["journal of quay"].endswith("lines fold without a gap")
     assert said["cards"] == "3, one for each ticket"
     assert said["photos"] == "3, 1 of them for orders that are not finished"
-    assert said["devices"] == "1 let in, 0 shut out"
+    assert said["devices"] == "1 let in, 0 withdrawn"
 
 
 SPOILT = [
