@@ -273,6 +273,17 @@ def test_the_places_are_a_part_of_the_sheet_or_a_page_of_their_own(counter: Web)
     ]
 
 
+def test_a_place_that_does_nothing_to_anybody_says_so(counter: Web):
+    ids = in_trade(counter, waiting=2)
+    for id in ids:
+        counter.do("held", ticket=id, why="photo")  # neither has a time that a move could change
+
+    part = get(counter, f"tickets/{ids[0]}/move?sheet=1")
+
+    beside = re.findall(r'<div class="place__does"[^>]*>(.*?)</div>', part, re.DOTALL)
+    assert ["Hardly changes anything for anybody." in one for one in beside] == [True]
+
+
 def test_the_house_rules_of_the_booth_decide_who_is_passed_over_too_often(counter: Web):
     ids = in_trade(counter)
     usual = get(counter, f"tickets/{ids[1]}/move?sheet=1")
