@@ -14,8 +14,8 @@ from tests.store.older import make_older
 FIRST, LAST = "2026-06-01", "2026-06-30"
 
 
-def test_a_day_kept_again_takes_the_place_of_what_was_kept_of_it(where: Path | str) -> None:
-    store = open_store(where)
+def test_a_day_kept_again_takes_the_place_of_what_was_kept_of_it(tmp_path: Path) -> None:
+    store = open_store(tmp_path)
 
     with store.writing() as connection:
         closed_days.keep(connection, "quay", 1, 100, {"2026-06-06": "old", "2026-06-07": "stays"})
@@ -27,8 +27,8 @@ def test_a_day_kept_again_takes_the_place_of_what_was_kept_of_it(where: Path | s
     store.close()
 
 
-def test_only_that_booth_that_version_and_those_days_are_found(where: Path | str) -> None:
-    store = open_store(where)
+def test_only_that_booth_that_version_and_those_days_are_found(tmp_path: Path) -> None:
+    store = open_store(tmp_path)
 
     with store.writing() as connection:
         closed_days.keep(connection, "quay", 1, 9, {"2026-05-31": "before", "2026-06-06": "within"})
@@ -40,8 +40,8 @@ def test_only_that_booth_that_version_and_those_days_are_found(where: Path | str
     store.close()
 
 
-def test_a_summary_that_is_known_to_hold_longer_is_not_taken_back(where: Path | str) -> None:
-    store = open_store(where)
+def test_a_summary_that_is_known_to_hold_longer_is_not_taken_back(tmp_path: Path) -> None:
+    store = open_store(tmp_path)
 
     with store.writing() as connection:
         closed_days.keep(connection, "quay", 1, 100, {"2026-06-06": "a"})
@@ -53,8 +53,8 @@ def test_a_summary_that_is_known_to_hold_longer_is_not_taken_back(where: Path | 
     store.close()
 
 
-def test_what_is_thrown_away_is_gone_for_that_booth_alone(where: Path | str) -> None:
-    store = open_store(where)
+def test_what_is_thrown_away_is_gone_for_that_booth_alone(tmp_path: Path) -> None:
+    store = open_store(tmp_path)
 
     with store.writing() as connection:
         closed_days.keep(connection, "quay", 1, 9, {"2026-06-06": "a"})

@@ -13,8 +13,8 @@ from tests.builders import instant
 
 
 @pytest.fixture
-def store(where: Path | str) -> Iterator[Store]:
-    opened = open_store(where)
+def store(tmp_path: Path) -> Iterator[Store]:
+    opened = open_store(tmp_path)
     yield opened
     opened.close()
 

@@ -143,11 +143,12 @@ def test_a_serving_process_that_outlives_its_parent_still_holds_it(where: Path |
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no fork")
-def test_a_serving_process_that_ends_in_order_lets_its_parent_hold_it_on(where: Path | str) -> None:
-    with another_process(AND_A_FORK_THAT_ENDS, where) as parent:
+def test_a_serving_process_that_ends_in_order_does_not_hang_up_on_the_server_for_its_parent(postgres: Postgres) -> None:
+    address = postgres.emptied()
+    with another_process(AND_A_FORK_THAT_ENDS, address) as parent:
         pid_said_by(parent)
 
-        with pytest.raises(InUse), alone_in(where, wait_s=0):
+        with pytest.raises(InUse), alone_in(address, wait_s=0):
             pytest.fail("two held it")
 
 
