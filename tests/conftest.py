@@ -14,6 +14,22 @@ from tests.postgres import Postgres, a_cluster
 
 settings.register_profile("portraitq", derandomize=True, deadline=None)
 settings.load_profile("portraitq")
+# These mostly wait, for a hand or a line; the others mostly compute.
+WAITING = ("tests/journeys/", "tests/web/test_page_scripts.py", "tests/web/test_strange_messages.py")
+EACH = 4  # computing files after each waiting one; so the last of the long waits begins well before the end
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mix files that wait with files that compute, each file in one piece: six that wait leave a processor idle."""
+    files: dict[str, list[pytest.Item]] = {}
+    for item in items:
+        files.setdefault(item.nodeid.partition("::")[0], []).append(item)
+    waiting = [name for name in files if name.startswith(WAITING)]
+    computing = [name for name in files if not name.startswith(WAITING)]
+    mixed: list[str] = []
+    for at, name in enumerate(waiting):
+        mixed += [name, *computing[at * EACH : (at + 1) * EACH]]
+    items[:] = [item for name in [*mixed, *computing[len(waiting) * EACH :]] for item in files[name]]
 
 
 @pytest.fixture(autouse=True, scope="session")
