@@ -45,8 +45,8 @@ function swap(element, html) {
   element.shown = html;
   for (const key of opened) element.querySelector(`details[data-key="${CSS.escape(key)}"]`)?.setAttribute("open", "");
   for (const [key, left, top] of scrolled) element.querySelector(`[data-keeps-scroll="${CSS.escape(key)}"]`)?.scrollTo({ left, top, behavior: "instant" });
-  if (focused) [...element.querySelectorAll(focused.selector)][focused.at]?.focus({ preventScroll: true });
   element.dispatchEvent(new CustomEvent("portraitq:swapped", { bubbles: true }));
+  if (focused) [...element.querySelectorAll(focused.selector)][focused.at]?.focus({ preventScroll: true }); // what was folded away is open again by now
 }
 
 function nameOf(element, part) {

@@ -737,7 +737,7 @@ def test_a_view_never_stands_in_the_way_of_stage_done_nor_takes_the_pedals_enter
     until(page, ALL_ANSWERED)
 
 
-def test_by_keyboard_alone_enter_and_space_act_on_the_tool_in_focus(easel: Opens):
+def test_by_keyboard_alone_enter_and_space_act_on_the_tool_in_focus(web: Web, easel: Opens):
     page = easel(four_corners())
     step = page.locator(".sketch:not([hidden])").get_attribute("data-step")
     page.locator(".sketch:not([hidden]) [data-tool='tools']").focus()
@@ -750,6 +750,8 @@ def test_by_keyboard_alone_enter_and_space_act_on_the_tool_in_focus(easel: Opens
     expect(tool(page, "upside-down")).to_be_focused()
     expect(page.locator("[data-view-said]")).to_have_text("Upside down")
     assert page.locator(".sketch:not([hidden])").get_attribute("data-step") == step
+    pushed(web, page)
+    expect(tool(page, "upside-down")).to_be_focused()
 
 
 def test_the_tools_fold_away_leave_the_photo_as_large_as_before_and_are_remembered(easel: Opens):
