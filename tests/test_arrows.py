@@ -10,6 +10,7 @@ import ast
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -48,10 +49,15 @@ def name_of(path: Path) -> str:
 OURS = {name_of(path): path for path in sorted((ROOT / "portraitq").rglob("*.py"))}
 
 
-def imports_of(module: str) -> set[str]:
+def imports_of(module: str) -> frozenset[str]:
     """Every full dotted name that `module` imports."""
-    path = OURS[module]
-    return imports_in(path.read_text("utf-8"), module, is_package=path.name == "__init__.py")
+    return imports_at(OURS[module], module)
+
+
+@cache
+def imports_at(path: Path, module: str) -> frozenset[str]:
+    """The same of what stands at `path`, which is read once."""
+    return frozenset(imports_in(path.read_text("utf-8"), module, is_package=path.name == "__init__.py"))
 
 
 def imports_in(source: str, module: str, *, is_package: bool = False) -> set[str]:

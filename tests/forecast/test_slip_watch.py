@@ -290,7 +290,10 @@ class Season:
 
     def look(self, now: datetime) -> None:
         self.looked_at = now
-        self.slips = watch(self.slips, self.booth, forecast(self.booth, self.pace, now))
+        open_ids = [ticket.id for ticket in self.booth.open_tickets()]
+        quotes = quotes_of_tickets(self.booth, self.pace, now, open_ids)  # as `forecast` says, the styles left out
+        seen = Forecast(now, self.booth.seq, quotes, MappingProxyType({}))
+        self.slips = watch(self.slips, self.booth, seen)
         for id, slip in self.slips.items():
             shown = self.promises[id].marks.setdefault(slip.marked_at, [])
             if slip.new_ready_by not in shown[-1:]:
