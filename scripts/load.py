@@ -178,11 +178,22 @@ class Service:
             self.process.wait(timeout=10)
 
 
-def ours(stall: Stall) -> Service:
-    """The booth's own service."""
+OURS = """
+import os
+from portraitq.cli import main
+from portraitq.web import crowd
+crowd.MOST_LIVE = int(os.environ["MOST_LIVE"])
+main()
+"""
+
+
+def ours(stall: Stall, most: int) -> Service:
+    """The booth's own service, in which `most` live lines fit."""
     port = _a_free_port()
+    (stall.folder / "ours.py").write_text(OURS)
     data = ["--data", str(stall.folder / "data"), "--host", "127.0.0.1", "--port", str(port)]
-    return Service([sys.executable, "-m", "portraitq", "serve", *data], port, "/healthz", stall.folder)
+    command = [sys.executable, str(stall.folder / "ours.py"), "serve", *data]
+    return Service(command, port, "/healthz", stall.folder, {"MOST_LIVE": str(most)})
 
 
 BARE = """
@@ -730,7 +741,7 @@ async def _bare(hall: Hall, service: Service, taps: int, phones: int) -> Taps:
 
 def crowd(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """A tap to the last of everybody, beside the bare broadcast of the same sizes and one re-quote."""
-    with started(ours(stall)) as service:
+    with started(ours(stall, options.most)) as service:
         taps, hall = asyncio.run(_crowd(stall, service, options, report))
     no_errors(service, report)
     told = f"{min(taps.reached)} to {max(taps.reached)} of the {len(hall.healthy)} who stay see something new"
@@ -805,7 +816,7 @@ def _live(service: Service) -> int:
 
 def slow(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """Sockets that never read, half of them of the largest view, beside everybody else."""
-    with started(ours(stall)) as service:
+    with started(ours(stall, options.most)) as service:
         report.say(f"slow and dead sockets: {STUCK} that never read beside {options.phones} phones")
         asyncio.run(_slow(stall, service, options, report))
 
@@ -846,7 +857,7 @@ async def _storm(stall: Stall, service: Service, options: argparse.Namespace, re
 
 def storm(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """The service is started anew, and everybody is back within two seconds."""
-    with started(ours(stall)) as service:
+    with started(ours(stall, options.most)) as service:
         report.say(f"the service started anew, {options.phones} phones coming back within {STORM_S:.0f} s")
         asyncio.run(_storm(stall, service, options, report))
     no_errors(service, report)
@@ -897,7 +908,7 @@ async def _full(stall: Stall, service: Service, options: argparse.Namespace, rep
 
 def full(stall: Stall, options: argparse.Namespace, report: Report) -> None:
     """Twice as many phones; then more than fit."""
-    with started(ours(stall)) as service:
+    with started(ours(stall, options.most)) as service:
         report.say(f"a full hall: {options.phones * 2} phones, then more than the {options.most} that fit")
         asyncio.run(_full(stall, service, options, report))
     no_errors(service, report)
