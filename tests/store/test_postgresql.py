@@ -11,7 +11,9 @@ import logging
 import secrets
 import signal
 import threading
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -23,10 +25,21 @@ from sqlalchemy import select, text
 from werkzeug.test import TestResponse
 
 from portraitq.cli import main
-from portraitq.store import cards, health, journal, photos, postgresql, schema, settings, trouble
+from portraitq.store import (
+    cards,
+    devices,
+    health,
+    journal,
+    pairings,
+    photos,
+    postgresql,
+    schema,
+    settings,
+    trouble,
+)
 from portraitq.store.cards import Card
 from portraitq.store.store import Store, StoreError, open_store, url_of
-from tests.builders import a_booth
+from tests.builders import a_booth, instant
 from tests.postgres import BOOTH, Postgres
 from tests.store.picture import Picture
 from tests.web.conftest import Web, jpeg, make_web
@@ -160,6 +173,32 @@ def test_one_writes_at_a_time_and_who_waits_too_long_is_told(store: Store, monke
         beside.join()
 
     assert written == [trouble.HELD]
+
+
+def test_of_two_tablets_that_type_one_code_at_once_one_is_let_in_and_one_photo_sent_twice_at_once_is_one(
+    store: Store,
+) -> None:
+    now, has_looked = instant("09:00"), threading.Event()
+    with store.writing() as connection:
+        _, code = pairings.invite(connection, "easel tablet", devices.STAFF, now)
+
+    def tablet(comes_first: bool) -> bool:
+        comes_first or has_looked.wait(60)
+        with store.writing() as connection:
+            assert (pairings.by_code(connection, code, now) is not None) == comes_first
+            is_there = photos.ref(connection, "quay", "photo-1") is not None
+            has_looked.set()
+            time.sleep(0.2 if comes_first else 0)  # long enough for the other to look as well, if it were let
+            if not is_there:
+                photos.add(connection, "quay", "T1", Picture(), id="photo-1")
+            return pairings.use(connection, code, now) is not None
+
+    with ThreadPoolExecutor(2) as hands:
+        let_in = list(hands.map(tablet, (True, False)))
+
+    assert let_in == [True, False]
+    with store.reading() as connection:
+        assert len(photos.of_tickets(connection, "quay", ["T1"])["T1"]) == 1
 
 
 def test_a_commit_waits_for_the_servers_disk_whatever_the_server_is_set_to(postgres: Postgres) -> None:
