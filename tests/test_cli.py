@@ -561,9 +561,7 @@ def test_it_stops_at_once_although_somebody_is_watching(tmp_path: Path, way: sig
         watching = socketio.Client(reconnection=False)
         views: list[object] = []
         watching.on("view", views.append, namespace="/live")
-        watching.connect(
-            address, auth={"view": "wall", "booth": "booth"}, namespaces=["/live"], transports=["websocket"]
-        )
+        watching.connect(address, auth=WALL, namespaces=["/live"], transports=["websocket"], wait_timeout=PATIENCE_S)
         until_s = time.monotonic() + PATIENCE_S
         while not views and time.monotonic() < until_s:
             time.sleep(0.02)
