@@ -1,5 +1,5 @@
 """The headers that every answer has, whoever made it: a screen, the API, live push, or who turns somebody away at the
-door. What a browser may do with an answer is said here once (OWASP ASVS 5.0, V3.4; from memory); a view may say more.
+door. What a browser may do with an answer is said here once (OWASP ASVS 5.0, 3.4.3 to 3.4.6); a view may say more.
 
 How long an answer may be kept, by whom, is said where it is made, and in `app.py` for the rest.
 """

