@@ -69,6 +69,7 @@ class SlowClients:
         with contextlib.suppress(OSError):  # it is gone already
             conn.sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("ll", UNREAD_S, 0))
         done = _Once(partial(self._owes_no_more, address))
+        conn.wait_for_data = partial(_is_something_there, conn)
         conn.init = partial(self._initialised, conn, conn.init, done)
         conn.close = partial(self._closed, conn, conn.close, done)
         return True
@@ -182,6 +183,21 @@ class InTime(SocketUnreader):  # type: ignore[misc]
         raise NoMoreData(b"")  # gunicorn closes the line and logs nothing
 
 
+def _is_something_there(conn: Any, timeout: float) -> bool:
+    """Whether something came on gunicorn's connection within `timeout` seconds.
+
+    Gunicorn's own way opens a file to wait, and sends away who comes where no more may be opened.
+    """
+    if not conn.data_ready:
+        with selectors.PollSelector() as line:
+            try:
+                line.register(conn.sock, selectors.EVENT_READ)
+                conn.data_ready = bool(line.select(timeout))
+            except (OSError, ValueError):
+                return False  # it was closed meanwhile
+    return bool(conn.data_ready)
+
+
 class Farewells:
     """Lines on which all is said: closed once the client has hung up, or after `FAREWELL_S`; in one thread for all.
 
@@ -209,7 +225,7 @@ class Farewells:
 
     def _keep_closing(self) -> None:
         until_s = dict[socket.socket, float]()
-        with selectors.DefaultSelector() as lines:
+        with selectors.PollSelector() as lines:  # which is no file itself, where no more may be opened
             while True:
                 while not (until_s and self._coming.empty()):
                     line = self._coming.get()

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import resource
 import socket
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -209,3 +212,35 @@ def is_closed_by_and_by(end: socket.socket) -> bool:
             return True
         threading.Event().wait(0.02)
     return False
+
+
+def test_where_no_more_files_may_be_opened_who_is_in_is_waited_for_and_bidden_farewell(
+    clients: SlowClients, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(slow_clients, "FAREWELL_S", 0.2)
+    line = Line(clients)
+    with no_more_files():
+        line.client.sendall(ASKED)
+
+        assert line.conn.wait_for_data(A_WHILE_S)
+
+        line.conn.close(graceful=True)
+        assert is_closed_by_and_by(line.client)
+    line.client.close()
+
+
+@contextmanager
+def no_more_files() -> Iterator[None]:
+    """No file may be opened in this process meanwhile."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    taken = [os.open(os.devnull, os.O_RDONLY)]
+    resource.setrlimit(resource.RLIMIT_NOFILE, (taken[0] + 1, hard))
+    try:
+        with pytest.raises(OSError, match="Too many open files"):
+            while True:
+                taken.append(os.open(os.devnull, os.O_RDONLY))
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+        for file in taken:
+            os.close(file)
