@@ -7,7 +7,7 @@ import resource
 import socket
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 
 import pytest
@@ -236,8 +236,8 @@ def no_more_files() -> Iterator[None]:
     taken = [os.open(os.devnull, os.O_RDONLY)]
     resource.setrlimit(resource.RLIMIT_NOFILE, (taken[0] + 1, hard))
     try:
-        with pytest.raises(OSError, match="Too many open files"):
-            while True:
+        with suppress(OSError):
+            while True:  # what lay free below
                 taken.append(os.open(os.devnull, os.O_RDONLY))
         yield
     finally:
