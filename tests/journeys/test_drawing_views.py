@@ -177,17 +177,18 @@ def picture_box(page: Page) -> dict[str, float]:
     return page.locator(".sketch:not([hidden]) .sketch__photo:not([hidden]) img").bounding_box()
 
 
-EDGES = """(is) => {
-    const edges = document.querySelectorAll('.drawing__corner, .drawing__side, .sketch__after');
-    for (const one of edges) one.style.visibility = is;
+EDGES = """(areHidden) => {
+    const sheet = new CSSStyleSheet();
+    sheet.replaceSync('.drawing__corner, .drawing__side, .sketch__after { visibility: hidden !important; }');
+    document.adoptedStyleSheets = areHidden ? [sheet] : [];
 }"""
 
 
 def block(page: Page) -> Image.Image:
-    """The photo's block as it is seen, without what stands at its edges."""
-    page.evaluate(EDGES, "hidden")
+    """The photo's block as it is seen, without what stands at its edges, also where a push has just printed it anew."""
+    page.evaluate(EDGES, True)
     seen = Image.open(BytesIO(page.screenshot())).convert("RGB")
-    page.evaluate(EDGES, "")
+    page.evaluate(EDGES, False)
     return seen
 
 
