@@ -551,8 +551,9 @@ def test_the_view_and_its_place_stay_over_a_push_and_a_reload_and_nothing_is_fet
 def test_a_lying_photo_keeps_its_size_over_a_push_while_the_tools_are_open(web: Web, easel: Opens):
     page = easel(four_corners(800, 600))
     pushed(web, page)  # from now on there is a note, which takes its room
-    for opened in ("v", "c"):
+    for opened, seen in (("v", "[data-tools]"), ("c", "[data-colours] .swatch")):
         keys(page, opened)
+        expect(page.locator(f".sketch:not([hidden]) {seen}").first).to_be_visible()
         before = picture_box(page)
 
         pushed(web, page)
