@@ -29,7 +29,7 @@ LEAST_PERCENT, MOST_PERCENT = 50, 99
 GUESSES = ("quick", "usual", "slow")
 _ROW = re.compile(r"(style|artist)-(\d{1,4})-key")
 _STAGE = re.compile(r"style-(\d{1,4})-stage-(\d{1,4})-key")
-_CLOCK = re.compile(r"(?:(\d{1,3}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d{1,3})?)")
+_CLOCK = re.compile(r"(?:(\d{1,3}):(?=[0-5]?\d:))?(\d{1,4}):([0-5]?\d(?:[.,]\d{1,3})?)")
 _PLAIN = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(s|sec|m|min|h)?", re.IGNORECASE)
 _UNIT_S = {"s": 1, "sec": 1, "m": 60, "min": 60, "h": 3600, "": 60}
 
@@ -390,8 +390,10 @@ def unused_id(name: str, taken: Iterable[str], kind: str) -> str:
 def read_duration(text: str) -> int | float | None:
     """Seconds of `1:40`, `1:02:00`, `90 s`, `5 min`, or `5`, which is minutes; None of anything else.
 
-    >>> [read_duration(text) for text in ("1:40", "90 s", "1.5", "5", "soon")]
-    [100, 90, 90, 300, None]
+    >>> [read_duration(text) for text in ("1:40", "1:02:00", "90 s", "1.5", "5", "soon")]
+    [100, 3720, 90, 90, 300, None]
+    >>> [read_duration(text) for text in ("9:99", "1:75:00")]  # slips of the finger
+    [None, None]
     """
     bare = text.strip()
     if clock := _CLOCK.fullmatch(bare):
