@@ -15,6 +15,7 @@ from babel.numbers import get_territory_currencies
 
 USUAL_ZONE, USUAL_CURRENCY = "UTC", "EUR"
 LOOPBACK = "127.0.0.1"
+MANY_BEHIND = (LOOPBACK, "::1", "::ffff:127.0.0.1")  # a proxy on this machine speaks for many
 ANYWHERE = ("0.0.0.0", "::", "")  # what a program listens on to be reached by all ways
 # Nothing is sent there: asking the way to them tells which of our own addresses would be used. The first is for
 # documentation (RFC 5737), the others are where small networks without a way out usually are.

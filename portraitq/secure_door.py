@@ -19,6 +19,8 @@ import threading
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from portraitq.locality import MANY_BEHIND
+
 HANDSHAKE_S = 10.0
 FIRST_WORD_S = 10.0
 FAREWELL_S = 2.0
@@ -28,7 +30,6 @@ NO_HANDLES_S = 0.2
 PIECE_BYTES = 1 << 16
 MOST_LINES = 1200  # as many as the server keeps open
 MOST_OUTSIDE = 200  # so many of one address may be before their handshake is over; a stranger must not fill the door
-MANY_BEHIND = ("127.0.0.1", "::1", "::ffff:127.0.0.1")  # a proxy on this machine speaks for many
 ROUNDS = 5
 LONGEST_HEAD_BYTES = 4096
 HANDSHAKE = b"\x16"  # the first byte of a TLS record that opens one, RFC 8446, 5.1

@@ -31,6 +31,8 @@ from gunicorn.http.errors import NoMoreData  # type: ignore[import-untyped]
 from gunicorn.http.unreader import SocketUnreader  # type: ignore[import-untyped]
 from werkzeug.exceptions import RequestTimeout
 
+from portraitq.locality import MANY_BEHIND
+
 HEAD_S = 15.0  # a head is one or two packets; at the edge of range those may take some seconds
 SILENCE_S = 20.0  # Wi-Fi that comes back at all comes back sooner
 SLOWEST_BYTES_PER_S = 1000  # a phone's photo of 3 MB would take the better part of an hour
@@ -40,7 +42,6 @@ UNREAD_S = 30  # the system takes more once a third of its buffer is free, which
 FAREWELL_S = 2.0
 LOOK_S = 0.1
 PIECE_BYTES = 1 << 16
-MANY_BEHIND = ("127.0.0.1", "::1", "::ffff:127.0.0.1")
 TOO_SLOW = "This request came too slowly and was given up: come nearer to the booth, then send it again."
 TOO_MANY = "Too many requests from here have begun and not ended: wait a moment, then send this again."
 

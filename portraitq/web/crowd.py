@@ -20,6 +20,7 @@ from urllib.parse import parse_qs
 
 from flask import Flask, current_app, g, request
 
+from portraitq.locality import MANY_BEHIND
 from portraitq.web.problems import TooMany
 from portraitq.web.staff import is_from_staff
 
@@ -27,7 +28,6 @@ MOST_LIVE = 1200  # phones and screens that are kept up to date; each takes a th
 RESERVE = 50  # more of the booth's own screens than any booth has
 MOST_AT_ONCE = 60  # requests in hand; one takes some milliseconds, so the last of them waits a third of a second
 MOST_BODIES_OF_ONE = 10  # strangers send a passphrase or a code
-MANY_BEHIND = ("127.0.0.1", "::1", "::ffff:127.0.0.1")  # a proxy on this machine
 MOST_UPLOADS = 12  # photos are decoded one after another, a second or two each, and each may wait with 40 MB
 AGAIN_S = (10, 40)  # when to come back: not all at the same moment
 LIVE_PATH = "/socket.io"

@@ -21,7 +21,7 @@ from typing import Any
 
 from flask import Flask
 
-from portraitq.slow_clients import MANY_BEHIND
+from portraitq.locality import MANY_BEHIND
 from portraitq.web.staff import is_from_staff
 from portraitq.web.wrong_guesses import guesser_at
 
