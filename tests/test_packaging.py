@@ -63,3 +63,9 @@ def test_an_unpacked_wheel_finds_its_own_templates_and_static_files(wheel: Path,
 
 def test_a_checkout_finds_them_beside_the_package() -> None:
     assert (templates(), static()) == (ROOT / "templates", ROOT / "static")
+
+
+def test_every_page_is_made_where_gunicorn_is_not_installed_as_on_windows() -> None:
+    ask = "import sys; sys.modules['gunicorn'] = None; import portraitq.web.app, portraitq.serve"
+
+    subprocess.run([sys.executable, "-c", ask], cwd=ROOT, check=True)
