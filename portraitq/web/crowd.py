@@ -14,7 +14,7 @@ from __future__ import annotations
 import random
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
@@ -94,16 +94,29 @@ def _has_body(environ: dict[str, Any]) -> bool:
 
 
 def _come_back(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-    after_s = str(random.randint(*AGAIN_S))  # only spread out
+    after_s = random.randint(*AGAIN_S)  # only spread out
+    is_page = "text/html" in environ.get("HTTP_ACCEPT", "")  # which asks again without a hand
+    more = [("Refresh", str(after_s))] if is_page else []
+    return told_when(environ, start_response, "503 Service Unavailable", FULL, after_s, more)
+
+
+def told_when(
+    environ: dict[str, Any],
+    start_response: Callable[..., Any],
+    status: str,
+    sentence: str,
+    after_s: int,
+    more: Sequence[tuple[str, str]] = (),
+) -> Iterable[bytes]:
+    """Turn a request away with a sentence, and say when to come back (RFC 9110 §10.2.3); `more` are headers of it."""
     headers = [
         ("Content-Type", "text/plain; charset=utf-8"),
-        ("Retry-After", after_s),
+        ("Retry-After", str(after_s)),
         ("Cache-Control", "no-store"),
+        *more,
     ]
-    if "text/html" in environ.get("HTTP_ACCEPT", ""):
-        headers.append(("Refresh", after_s))  # a page that somebody opened asks again without a hand
-    start_response("503 Service Unavailable", headers)
-    return [] if environ["REQUEST_METHOD"] == "HEAD" else [FULL.encode()]
+    start_response(status, headers)
+    return [] if environ["REQUEST_METHOD"] == "HEAD" else [sentence.encode()]
 
 
 def install(app: Flask) -> None:

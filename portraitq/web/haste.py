@@ -22,6 +22,7 @@ from typing import Any
 from flask import Flask
 
 from portraitq.locality import MANY_BEHIND
+from portraitq.web.crowd import told_when
 from portraitq.web.staff import is_from_staff
 from portraitq.web.wrong_guesses import guesser_at
 
@@ -101,7 +102,7 @@ class Gate:
         if self._may_ask(str(environ.get("REMOTE_ADDR", ""))) or is_from_staff(self._app, environ):
             return self._inside(environ, start_response)
         self._hold()
-        return _too_fast(environ, start_response)
+        return told_when(environ, start_response, "429 Too Many Requests", TOO_FAST, AGAIN_S)
 
     def count(self, address: str) -> None:
         """Something came from there that was no request; whoever sends many waits for the answers as others do."""
@@ -117,16 +118,6 @@ class Gate:
                 self._rest(HOLD_S)
             finally:
                 self._places.release()
-
-
-def _too_fast(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-    headers = [
-        ("Content-Type", "text/plain; charset=utf-8"),
-        ("Retry-After", str(AGAIN_S)),
-        ("Cache-Control", "no-store"),
-    ]
-    start_response("429 Too Many Requests", headers)
-    return [] if environ["REQUEST_METHOD"] == "HEAD" else [TOO_FAST.encode()]
 
 
 def install(app: Flask) -> None:
