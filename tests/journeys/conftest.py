@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
@@ -42,16 +43,16 @@ def browser(one_browser: Browser) -> Browser:
 @pytest.fixture
 def served(tmp_path: Path) -> Iterator[Served]:
     """A service on an empty folder, started as its owner starts it."""
-    service = Served(tmp_path)
-    service.start()
-    yield service
-    service.stop()
+    yield from running(Served(tmp_path))
 
 
 @pytest.fixture
 def nearby(tmp_path: Path) -> Iterator[Nearby]:
     """The same booth in this process, for journeys that are about screens alone."""
-    booth = Nearby(tmp_path)
+    yield from running(Nearby(tmp_path))
+
+
+def running(booth: Served) -> Iterator[Any]:
     booth.start()
     yield booth
     booth.stop()

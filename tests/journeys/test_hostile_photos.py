@@ -28,14 +28,6 @@ EDGE = "an-edge-that-is-in-no-photo"
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 
 
-@pytest.fixture
-def served(tmp_path: Path) -> Iterator[Served]:
-    service = Served(tmp_path)
-    service.start()
-    yield service
-    service.stop()
-
-
 def processes_of(group: int) -> list[int]:
     """The service's processes: all of its group."""
     found = []

@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 import requests
@@ -89,16 +90,23 @@ def test_when_a_phone_has_left_another_gets_in(small: tuple[Web, str]):
 def busy(web: Web, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """One request is in hand, which is all that there may be."""
     monkeypatch.setattr(crowd, "MOST_AT_ONCE", 1)
+    with in_hand(web, "start.index", "/"):
+        yield
+
+
+@contextmanager
+def in_hand(web: Web, endpoint: str, address: str, **asked: Any) -> Iterator[None]:
+    """A request of that address is begun and not answered."""
     begun, go_on = threading.Event(), threading.Event()
 
-    def slow() -> str:
+    def slow(**_named: str) -> str:
         begun.set()
         assert go_on.wait(A_WHILE_S)
         return "done"
 
-    web.app.view_functions["start.index"] = slow
+    web.app.view_functions[endpoint] = slow
     client = web.app.test_client()
-    asking = threading.Thread(target=client.get, args=("/",))
+    asking = threading.Thread(target=client.open, args=(address,), kwargs=asked)
     asking.start()
     assert begun.wait(A_WHILE_S)
     try:
@@ -143,25 +151,8 @@ def test_who_sends_slowly_keeps_nobody_from_their_page(web: Web, monkeypatch: py
 def sending(web: Web, monkeypatch: pytest.MonkeyPatch, who: dict[str, str]) -> Iterator[None]:
     """Somebody's form is still on its way."""
     monkeypatch.setattr(crowd, "MOST_AT_ONCE", 2)
-    begun, go_on = threading.Event(), threading.Event()
-
-    def slow() -> str:
-        begun.set()
-        assert go_on.wait(A_WHILE_S)
-        return "done"
-
-    web.app.view_functions["devices.used"] = lambda code: slow()
-    client = web.app.test_client()
-    asking = threading.Thread(
-        target=client.post, args=("/pair/ABCD",), kwargs={"data": {"a": "b"}, "environ_base": who}
-    )
-    asking.start()
-    assert begun.wait(A_WHILE_S)
-    try:
+    with in_hand(web, "devices.used", "/pair/ABCD", method="POST", data={"a": "b"}, environ_base=who):
         yield
-    finally:
-        go_on.set()
-        asking.join(A_WHILE_S)
 
 
 def test_one_who_asks_for_news_many_times_at_once_takes_no_more_than_their_share(small: tuple[Web, str]):
